@@ -1,0 +1,35 @@
+.DEFAULT_GOAL := help
+PYTHON ?= python3
+PORT ?= 8000
+SEED ?= demo
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: help run test check clean
+
+help: ## show this
+	@grep -hE '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 10
+
+$(VENV)/.run: pyproject.toml
+	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	@$(BIN)/python -m pip install -q --disable-pip-version-check -e .
+	@touch $@
+
+$(VENV)/.test: pyproject.toml $(VENV)/.run
+	@$(BIN)/python -m pip install -q --disable-pip-version-check -e '.[test,check]'
+	@touch $@
+
+run: $(VENV)/.run ## serve on PORT (8000); SEED=none starts empty
+	@STILLROOM_PORT=$(PORT) STILLROOM_SEED=$(SEED) exec $(BIN)/python -m service serve
+
+test: $(VENV)/.test ## every test, on SQLite and on a real PostgreSQL
+	@$(BIN)/python -m pytest
+
+check: $(VENV)/.test ## format, lint, types, import directions
+	@$(BIN)/ruff format --check service api_tests
+	@$(BIN)/ruff check service api_tests
+	@$(BIN)/mypy
+	@$(BIN)/lint-imports
+
+clean: ## remove the virtual environment (never the database)
+	@rm -rf $(VENV)

@@ -1,0 +1,1 @@
+"""Stillroom: stock, formulas and production runs of a small cosmetics and soap workshop."""

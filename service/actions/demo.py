@@ -1,0 +1,77 @@
+"""The demo workshop of seed/, loaded through the same acts the API uses; and its answers for the terminal."""
+
+import json
+import re
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from service.actions import access, checks, counts, disposals, formulas, lots, materials, products, receipts, runs
+from service.actions.scope import Scope
+from service.shapes.access import WorkshopPatch
+from service.shapes.checks import CheckIn
+from service.shapes.formulas import FormulaIn
+from service.shapes.materials import MaterialIn
+from service.shapes.papers import CountIn, DisposalIn, ReceiptIn
+from service.shapes.products import ProductIn
+from service.shapes.runs import RunIn
+
+SEED = Path(__file__).parents[2] / "seed" / "workshop.json"
+RELATIVE = re.compile(r"today([+-]\d+)?")
+
+
+def load(scope: Scope) -> None:
+    """Fill a new workshop; dates are relative to today, so that the demo is alive on any day."""
+    seed = _dated(scope, json.loads(SEED.read_text(encoding="utf-8")))
+    access.edit_workshop(scope, WorkshopPatch.model_validate(seed["workshop"]))
+    for body in seed["materials"]:
+        materials.create(scope, MaterialIn.model_validate(body))
+    for body in seed["formulas"]:
+        formulas.create(scope, FormulaIn.model_validate(body))
+    for body in seed["products"]:
+        products.create(scope, ProductIn.model_validate(body))
+    for paper in seed["papers"]:
+        _paper(scope, paper["act"], paper["body"])
+
+
+def _paper(scope: Scope, act: str, body: dict[str, Any]) -> None:
+    if act == "receipt":
+        receipts.record(scope, ReceiptIn.model_validate(body))
+    elif act == "count":
+        counts.record(scope, CountIn.model_validate(body))
+    elif act == "disposal":
+        shown = products.show(scope, body.pop("item"))
+        disposals.record(scope, DisposalIn.model_validate({**body, "lot": shown["lots"][0]["code"]}))
+    else:
+        status = "planned" if act == "plan" else "completed"
+        runs.record(scope, RunIn.model_validate({**body, "status": status}))
+
+
+def _dated(scope: Scope, value: Any) -> Any:
+    """Every `today-40` in the seed as a date."""
+    if isinstance(value, dict):
+        return {name: _dated(scope, inner) for name, inner in value.items()}
+    if isinstance(value, list):
+        return [_dated(scope, inner) for inner in value]
+    match = RELATIVE.fullmatch(value) if isinstance(value, str) else None
+    return str(scope.today + timedelta(days=int(match[1] or 0))) if match else value
+
+
+def report(scope: Scope) -> list[str]:
+    """What the terminal says of the demo: two checks and what expires soon; nothing for another workshop."""
+    questions = json.loads(SEED.read_text(encoding="utf-8"))["questions"] if SEED.exists() else []
+    known = {product["code"] for product in products.list_(scope, None, 200)[0]}
+    if not questions or any(question["product"] not in known for question in questions):
+        return []
+    lines = []
+    for question in questions:
+        answer = checks.check(scope, CheckIn.model_validate({"wants": [question]}))
+        lines.append(f"Is there enough for {question['units']} of {question['product']}? {answer['sentence']}")
+    soon = scope.today + timedelta(days=scope.workshop.expiry_warning_days)
+    expiring, _ = lots.list_(
+        scope, item=None, status="released", place=None, expires_before=soon, empty=False, after=None, limit=200
+    )
+    for lot in sorted(expiring, key=lambda one: str(one["last_usable_day"])):
+        word = "expired on" if lot["last_usable_day"] < scope.today else "expires on"
+        lines.append(f"Lot {lot['code']} of {lot['item']} {word} {lot['last_usable_day']}: {lot['on_hand']} on hand.")
+    return lines

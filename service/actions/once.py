@@ -1,0 +1,73 @@
+"""Idempotency round an act: the first answer to a key is kept in the act's own transaction."""
+
+import hashlib
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from pydantic import BaseModel
+
+from service.actions.scope import Scope
+from service.errors import KeyReused
+from service.store import access
+
+SECRETS = ("token",)  # a replayed token creation leaves the secret out
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """An answer's status and body; `replayed` when it is the first answer again."""
+
+    status: int
+    body: str
+    replayed: bool = False
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, date | datetime):
+        return value.isoformat()
+    if isinstance(value, Decimal):
+        return int(value) if value == value.to_integral_value() else float(value)
+    raise TypeError(f"{type(value).__name__} has no place in an answer")
+
+
+def dumps(answer: Any) -> str:
+    """An answer as JSON text; dates and times as ISO 8601."""
+    return json.dumps(answer, ensure_ascii=False, separators=(",", ":"), default=_plain)
+
+
+def _written_alike(value: Any) -> Any:
+    if isinstance(value, Decimal):
+        return format(value.normalize(), "f")  # 12.50, "12,5" and 12.5 are one number
+    return value.isoformat() if isinstance(value, date | datetime) else str(value)
+
+
+def fingerprint(method: str, path: str, body: BaseModel | None) -> str:
+    """What makes two requests the same: method, path and parsed body (a form and the same JSON are equal)."""
+    given = body.model_dump(exclude_unset=True) if body is not None else None
+    text = json.dumps([method, path, given], sort_keys=True, default=_written_alike, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def once(scope: Scope, key: str | None, print_: str, status: int, act: Callable[[Scope], dict[str, Any]]) -> Kept:
+    """Run the act, or give the first answer again; KeyReused when the key was for another request."""
+    if key is None:
+        return Kept(status, dumps(act(scope)))
+    kept = access.kept_answer(scope.connection, scope.workshop.id, key)
+    if kept is None and not access.claim_key(scope.connection, scope.workshop.id, key, print_, scope.now):
+        kept = access.kept_answer(scope.connection, scope.workshop.id, key)
+    if kept is not None:
+        assert kept.status, "an unfinished claim is seen by no one but its own transaction"
+        if kept.fingerprint != print_:
+            raise KeyReused("this Idempotency-Key was used for another request: use a new one")
+        return Kept(kept.status, kept.answer, replayed=True)
+    answer = act(scope)
+    text = dumps(answer)
+    safe = text
+    if any(name in answer for name in SECRETS):
+        safe = dumps({name: value for name, value in answer.items() if name not in SECRETS})
+    access.keep_answer(scope.connection, scope.workshop.id, key, print_, status, safe, scope.now)
+    return Kept(status, text, replayed=False)

@@ -1,0 +1,144 @@
+"""What all papers share: when they happened, their codes, their lines, and lots as balances."""
+
+from collections.abc import Mapping
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Row
+
+from service.actions.scope import Scope
+from service.core.movements import Balance
+from service.errors import Invalid, NotFound
+from service.store import items, ledger, lots
+from service.store.items import ItemRow
+from service.store.ledger import Paper
+
+SERIES = {"receipt": "R", "count": "C", "disposal": "D", "reversal": "V", "edit": "E", "correction": "K", "split": "S"}
+CLOCK_SLACK = timedelta(minutes=5)  # a phone's clock may run ahead of ours
+
+
+def happened(scope: Scope, told: date | datetime | None, pointer: str) -> tuple[date, datetime | None]:
+    """The workshop's day a paper happened on, and its time: as told, or the recording's on its own day."""
+    if told is None or told == scope.today:
+        return scope.today, scope.now
+    if isinstance(told, datetime):
+        at = (told if told.tzinfo else told.replace(tzinfo=scope.zone)).astimezone(UTC)
+        if at > scope.now + CLOCK_SLACK:
+            raise Invalid.field(pointer, "must not be in the future", told.isoformat(), f"up to {scope.now.isoformat()}")
+        return min(at.astimezone(scope.zone).date(), scope.today), min(at, scope.now)
+    if told > scope.today:
+        raise Invalid.field(pointer, "must not be in the future", told.isoformat(), f"up to {scope.today}")
+    return told, None
+
+
+def local(scope: Scope, at: datetime | None) -> str | None:
+    """A time as the workshop reads it (RFC 3339)."""
+    return None if at is None else at.astimezone(scope.zone).isoformat(timespec="seconds")
+
+
+def code_for(scope: Scope, series: str) -> str:
+    """The next readable code of a series, like `L-0412`."""
+    return f"{series}-{ledger.next_number(scope.connection, scope.workshop.id, series):04d}"
+
+
+def new_paper(scope: Scope, kind: str, when: tuple[date, datetime | None], *, code: str | None = None, **more: Any) -> Paper:
+    """A paper of this kind, recorded now by the token that asks."""
+    return Paper(
+        id=scope.new_id(),
+        code=code or code_for(scope, SERIES[kind]),
+        kind=kind,
+        happened_on=when[0],
+        happened_at=when[1],
+        recorded_at=scope.now,
+        token_id=scope.actor.token_id,
+        recorded_by=scope.actor.name,
+        **more,
+    )
+
+
+def item_of(scope: Scope, code: str, pointer: str, *kinds: str) -> ItemRow:
+    """An item by its code; 404 names the field it stood in."""
+    item = items.by_code(scope.connection, scope.workshop.id, code)
+    if item is None or (kinds and item.kind not in kinds):
+        what = " or ".join(kinds) or "item"
+        raise NotFound(f"there is no {what} '{code}'", errors=[_at(pointer, code)])
+    return item
+
+
+def lot_of(scope: Scope, code: str, pointer: str) -> Row[Any]:
+    """A lot by its code; 404 names the field it stood in."""
+    found = lots.by_codes(scope.connection, scope.workshop.id, [code]).get(code)
+    if found is None:
+        raise NotFound(f"there is no lot '{code}'", errors=[_at(pointer, code)])
+    return found
+
+
+def _at(pointer: str, given: str) -> Any:
+    from service.errors import FieldError
+
+    if pointer.startswith("#"):
+        return FieldError("is not there", pointer=pointer, given=given)
+    return FieldError("is not there", parameter=pointer, given=given)
+
+
+def balance(row: Row[Any] | Mapping[str, Any]) -> Balance:
+    """A lot's row as the figures a paper changes."""
+    lot = row if not isinstance(row, Mapping) else _Record(row)
+    return Balance(
+        lot_id=lot.id,
+        on_hand=lot.on_hand,
+        received=lot.quantity,
+        cost=lot.cost_micro,
+        worth=lot.cost_left_micro,
+        unbooked=lot.id == lot.item_id,
+        opened_on=lot.opened_on,
+    )
+
+
+class _Record:
+    """A mapping read by attribute."""
+
+    def __init__(self, values: Mapping[str, Any]) -> None:
+        self.__dict__.update(values)
+
+    def __getattr__(self, name: str) -> Any:
+        raise AttributeError(name)
+
+
+def new_lot(scope: Scope, item: ItemRow, paper: Paper, *, code: str, quantity: int, **facts: Any) -> dict[str, Any]:
+    """A lot's row before its first movement: it starts empty, and the movement fills it."""
+    row: dict[str, Any] = {
+        "id": scope.new_id(),
+        "item_id": item.id,
+        "code": code,
+        "document_id": paper.id,
+        "parent_id": None,
+        "supplier": None,
+        "supplier_lot": None,
+        "certificate": None,
+        "received_on": paper.happened_on,
+        "made": False,
+        "expires_on": None,
+        "expires_assumed": False,
+        "retest_on": None,
+        "opened_on": None,
+        "opened_life_days": item.opened_life_days,
+        "use_by": date(9999, 12, 31),
+        "ready_on": None,
+        "status": "released",
+        "status_by": None,
+        "status_on": None,
+        "status_reason": None,
+        "place": None,
+        "quantity": quantity,
+        "cost_micro": None,
+        "estimated": False,
+        "on_hand": 0,
+        "cost_left_micro": None,
+    }
+    return row | facts
+
+
+def record_of(values: Mapping[str, Any]) -> Any:
+    """A new lot's values read by attribute, as a row would be."""
+    return _Record(values)

@@ -1,0 +1,79 @@
+"""Receipts: a delivery becomes a lot."""
+
+import json
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+
+from service.actions import papers
+from service.actions.scope import Scope
+from service.core import draw
+from service.core.movements import Entries
+from service.core.units import convert_in, money_in, money_out, quantity_out, said
+from service.errors import Invalid, NotFound
+from service.shapes.papers import ReceiptIn
+from service.store import items, ledger
+from service.store.ledger import Stated
+
+
+def record(scope: Scope, body: ReceiptIn) -> dict[str, Any]:
+    """Book a delivery of one lot; answers the receipt with the lot's code."""
+    item = papers.item_of(scope, body.material, "#/material", "ingredient", "packaging")
+    unit = body.unit or item.unit
+    density = item.facts.get("density_g_per_ml")
+    quantity = convert_in(body.quantity, unit, item.unit, Decimal(density) if density else None, "#/quantity")
+    if not quantity:
+        raise Invalid.field("#/quantity", "must be more than 0", str(body.quantity), "more than 0")
+    when = papers.happened(scope, body.received_on, "#/received_on")
+    number = items.lock(scope.connection, scope.workshop.id, [item.id])[item.id]
+    paper = papers.new_paper(scope, "receipt", when)
+    cost = money_in(body.cost, "#/cost") if body.cost is not None else None
+    expires, assumed = body.expires_on, False
+    if expires is None and item.shelf_life_days is not None:
+        expires, assumed = when[0] + timedelta(days=item.shelf_life_days), True
+    lot = papers.new_lot(
+        scope, item, paper, code=papers.code_for(scope, "L"), quantity=quantity, supplier=body.supplier,
+        supplier_lot=body.supplier_lot, certificate=body.certificate, expires_on=expires, expires_assumed=assumed,
+        retest_on=body.retest_on, use_by=draw.last_usable_day(expires, None, None), status=body.status,
+        place=body.place, cost_micro=cost,
+    )  # fmt: skip
+    entries = Entries()
+    entries.change(0, papers.balance(lot), quantity)
+    answer = {
+        "receipt": paper.code, "lot": lot["code"], "material": item.code, "quantity": quantity_out(quantity, item.unit),
+        "given": {"quantity": _plain(body.quantity), "unit": unit}, "supplier": body.supplier,
+        "supplier_lot": body.supplier_lot, "certificate": body.certificate, "received_on": when[0],
+        "expires_on": expires, "expires_assumed": assumed, "retest_on": body.retest_on, "cost": money_out(cost),
+        "place": body.place, "status": body.status, "note": body.note,
+        "recorded_at": papers.local(scope, scope.now), "recorded_by": scope.actor.name,
+        "warnings": _warnings(scope, expires),
+        "sentence": f"{said(quantity, item.unit)} of {item.name} booked as lot {lot['code']}.",
+    }  # fmt: skip
+    paper.facts = answer
+    ledger.post(scope.connection, scope.workshop.id, paper, [Stated(item.id, number, quantity, lot["id"])], entries, [lot])
+    return answer
+
+
+def _plain(value: Decimal) -> int | float:
+    return int(value) if value == value.to_integral_value() else float(value)
+
+
+def _warnings(scope: Scope, expires: Any) -> list[dict[str, Any]]:
+    if expires is None or expires >= scope.today:
+        return []
+    return [{"type": "lot-expired", "sentence": f"This lot expired on {expires}: it will not be drawn."}]
+
+
+def shown(scope: Scope, kind: str, code: str) -> dict[str, Any]:
+    """A document as recorded."""
+    row = ledger.by_code(scope.connection, scope.workshop.id, code, kind)
+    if row is None:
+        raise NotFound(f"there is no {kind} '{code}'")
+    facts: dict[str, Any] = json.loads(row.facts)
+    return facts
+
+
+def listed(scope: Scope, kind: str, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
+    """Documents of one kind, newest first."""
+    rows = ledger.page(scope.connection, scope.workshop.id, [kind], after, limit + 1)
+    return [json.loads(row.facts) for row in rows[:limit]], rows[limit - 1].id if len(rows) > limit else None

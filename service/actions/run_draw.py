@@ -1,0 +1,231 @@
+"""What a run takes from which lots, and what it costs: needs, what was really used, named lots, law 6 and 9."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+from typing import Any
+
+from sqlalchemy import Row
+
+from service.actions import papers
+from service.actions.run_target import Need, Target
+from service.actions.scope import Scope
+from service.core import costs, draw
+from service.core.movements import Entries
+from service.core.units import largest_remainder, quantity_in, quantity_out
+from service.errors import Invalid, LotNotThereYet
+from service.shapes.runs import Performed
+from service.store import lots
+from service.store.items import ItemRow
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What one need got from one lot (None: beyond the books, or not stocked)."""
+
+    need: int
+    lot: Row[Any] | None
+    quantity: int
+    cost: int | None
+    chosen: str
+
+
+@dataclass(slots=True)
+class Drawn:
+    """The outcome of all draws of a run."""
+
+    needs: list[Need]
+    taken: list[Taken] = field(default_factory=list)
+    short: dict[int, int] = field(default_factory=dict)  # need -> quantity
+    entries: Entries = field(default_factory=Entries)
+    stock: list[Row[Any]] = field(default_factory=list)
+    estimated: bool = False
+
+    def cost_of(self, *parts: str, output: int | None = None) -> int | None:
+        """What the needs of these parts cost (of one output's packaging when given)."""
+        return costs.total(
+            [
+                one.cost
+                for one in self.taken
+                if self.needs[one.need].part in parts and (output is None or self.needs[one.need].output == output)
+            ]
+        )
+
+
+def really_used(scope: Scope, target: Target, run: Performed, items: Mapping[str, ItemRow]) -> list[Need]:
+    """The needs, with the quantities that were stated: changed, substituted or added."""
+    needs = list(target.needs)
+    stated = {use.material for use in run.used}
+    if len(stated) != len(run.used):
+        raise Invalid.field("#/used", "names a material twice", None, "each material once")
+    for n, use in enumerate(run.used):
+        item = items[use.material]
+        quantity = quantity_in(use.quantity, item.unit, f"#/used/{n}/quantity")
+        mine = [at for at, need in enumerate(needs) if need.item_id == item.id]
+        if mine:
+            _restate(needs, mine, quantity)
+        elif use.instead_of is not None:
+            _substitute(needs, n, use, item, quantity, items, stated)
+        else:
+            needs.append(Need(item.id, quantity, "addition"))
+            target.warnings.append(
+                {
+                    "type": "not-on-the-sheet",
+                    "sentence": f"{item.name} is not on the sheet: it was recorded as an addition.",
+                    "material": item.code,
+                }
+            )
+    return needs
+
+
+def _restate(needs: list[Need], mine: Sequence[int], quantity: int) -> None:
+    """The whole quantity stands on the first need of the material, what is over two lines by share."""
+    planned = [needs[at].quantity for at in mine]
+    shares = largest_remainder(quantity, planned) if sum(planned) else [quantity] + [0] * (len(mine) - 1)
+    for at, share in zip(mine, shares, strict=True):
+        needs[at] = replace(needs[at], quantity=share)
+
+
+def _substitute(
+    needs: list[Need], n: int, use: Any, item: ItemRow, quantity: int, items: Mapping[str, ItemRow], stated: set[str]
+) -> None:
+    stood_in = items[use.instead_of]
+    mine = [at for at, need in enumerate(needs) if need.item_id == stood_in.id]
+    if not mine:
+        raise Invalid.field(f"#/used/{n}/instead_of", "is not on the sheet", use.instead_of)
+    part = needs[mine[0]]
+    needs.append(replace(part, item_id=item.id, quantity=quantity, instead_of=stood_in.id))
+    if use.instead_of not in stated:
+        for at in mine:
+            needs[at] = replace(needs[at], quantity=0)
+
+
+def draw_all(scope: Scope, target: Target, needs: list[Need], run: Performed, day: date, items: Mapping[int, ItemRow]) -> Drawn:
+    """Draw every need as of `day` from what the books hold now. Items are locked by the caller."""
+    drawn = Drawn(needs)
+    wanted = sorted({need.item_id for need in needs if items[need.item_id].stocked})
+    drawn.stock = lots.with_stock(scope.connection, scope.workshop.id, wanted)
+    named, rows = _named(scope, target, needs, run, day, items)
+    rows |= {row.id: row for row in drawn.stock}
+    balances = {row.id: papers.balance(row) for row in rows.values()}
+    left: dict[int, int] = {key: lot.on_hand for key, lot in balances.items()}
+    for at, need in enumerate(needs):
+        item = items[need.item_id]
+        if not item.stocked:
+            drawn.taken.append(Taken(at, None, need.quantity, 0, "assumed"))
+            continue
+        shelves = [
+            replace(draw.shelf_of(row), quantity=left[row.id])
+            for row in rows.values()
+            if row.item_id == item.id and row.id != item.id
+        ]
+        got = draw.draw(shelves, need.quantity, day, named.get(item.id, ()))
+        for take in got.takes:
+            left[take.lot_id] -= take.quantity
+            lot = balances[take.lot_id]
+            cost = drawn.entries.change(at, lot, -take.quantity)
+            drawn.estimated |= rows[take.lot_id].estimated
+            drawn.taken.append(Taken(at, rows[take.lot_id], take.quantity, _negated(cost), take.chosen))
+            _open(lot, rows[take.lot_id], take.quantity, day)
+        if got.short:
+            _unbooked(scope, drawn, at, item, got.short, day)
+    return drawn
+
+
+def _negated(cost: int | None) -> int | None:
+    return None if cost is None else -cost
+
+
+def _open(lot: Any, row: Row[Any], quantity: int, day: date) -> None:
+    """The first draw opens a lot that has an opened life."""
+    if quantity and row.opened_life_days is not None and lot.opened_on is None:
+        lot.opened_on = day
+
+
+def _unbooked(scope: Scope, drawn: Drawn, at: int, item: ItemRow, short: int, day: date) -> None:
+    """What the books do not hold goes to the unbooked lot, at the newest known cost (law 7, law 9)."""
+    drawn.short[at] = short
+    newest = lots.newest_cost(scope.connection, scope.workshop.id, item.id, day)
+    cost = None if newest is None else costs.half_even(newest.cost_micro * short, newest.quantity)
+    drawn.estimated |= cost is not None
+    balance = drawn.entries.balances.get(item.id)
+    if balance is None:
+        mine = [row for row in drawn.stock if row.id == item.id]
+        row = mine[0] if mine else lots.by_ids(scope.connection, scope.workshop.id, [item.id])[item.id]
+        balance = papers.balance(row)
+    drawn.entries.change_unbooked(at, balance, -short, _negated(cost))
+    drawn.taken.append(Taken(at, None, short, cost, "unbooked"))
+
+
+def _named(
+    scope: Scope, target: Target, needs: Sequence[Need], run: Performed, day: date, items: Mapping[int, ItemRow]
+) -> tuple[dict[int, list[tuple[int, int | None]]], dict[int, Row[Any]]]:
+    """The lots the bench named, by item, checked; and their rows."""
+    named: dict[int, list[tuple[int, int | None]]] = {}
+    rows: dict[int, Row[Any]] = {}
+    if target.bulk_lot is not None:
+        named[target.bulk_lot.item_id] = [(target.bulk_lot.id, None)]
+        rows[target.bulk_lot.id] = target.bulk_lot
+        _there(target.bulk_lot, day, "#/bulk")
+    by_code = {items[need.item_id].code: items[need.item_id] for need in needs}
+    found = lots.by_codes(scope.connection, scope.workshop.id, {one.lot for one in run.lots})
+    for n, one in enumerate(run.lots):
+        item = by_code.get(one.material)
+        lot = found.get(one.lot) or papers.lot_of(scope, one.lot, f"#/lots/{n}/lot")
+        if item is None:
+            raise Invalid.field(f"#/lots/{n}/material", "is not taken by this run", one.material)
+        if lot.item_id != item.id:
+            raise Invalid.field(f"#/lots/{n}/lot", f"is not a lot of '{item.code}'", one.lot)
+        _there(lot, day, f"#/lots/{n}/lot")
+        most = None if one.quantity is None else quantity_in(one.quantity, item.unit, f"#/lots/{n}/quantity")
+        named.setdefault(item.id, []).append((lot.id, most))
+        rows[lot.id] = lot
+    return named, rows
+
+
+def _there(lot: Row[Any], day: date, pointer: str) -> None:
+    if lot.received_on > day:
+        raise LotNotThereYet(f"lot {lot.code} came on {lot.received_on}, after {day}", lot=lot.code, came_on=str(lot.received_on))
+
+
+def shortages(drawn: Drawn, items: Mapping[int, ItemRow], day: date) -> list[dict[str, Any]]:
+    """What the books lacked, by material, and what unusable stock lies there."""
+    short: dict[int, int] = {}
+    needed: dict[int, int] = {}
+    for at, quantity in drawn.short.items():
+        short[drawn.needs[at].item_id] = short.get(drawn.needs[at].item_id, 0) + quantity
+    for need in drawn.needs:
+        needed[need.item_id] = needed.get(need.item_id, 0) + need.quantity
+    return [
+        {
+            "material": items[item].code,
+            "needed": quantity_out(needed[item], items[item].unit),
+            "taken": quantity_out(needed[item] - quantity, items[item].unit),
+            "short": quantity_out(quantity, items[item].unit),
+            "unusable": _unusable(drawn, items[item], day),
+        }
+        for item, quantity in short.items()
+    ]
+
+
+def _unusable(drawn: Drawn, item: ItemRow, day: date) -> list[dict[str, Any]]:
+    return [
+        {
+            "lot": row.code,
+            "quantity": quantity_out(row.on_hand, item.unit),
+            "why": draw.why_not(draw.shelf_of(row), day),
+        }
+        for row in drawn.stock
+        if row.item_id == item.id and row.id != item.id and row.on_hand > 0 and draw.why_not(draw.shelf_of(row), day)
+    ]
+
+
+def bad_named(drawn: Drawn, day: date) -> list[tuple[Row[Any], str]]:
+    """Named lots that were drawn though expired, quarantined or rejected, and why they should not be."""
+    bad = []
+    for one in drawn.taken:
+        if one.chosen == "named" and one.lot is not None:
+            state = draw.state(draw.shelf_of(one.lot), day)
+            if state in ("expired", "quarantined", "rejected"):
+                bad.append((one.lot, state))
+    return bad

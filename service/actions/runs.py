@@ -1,0 +1,54 @@
+"""Production runs: record one, plan one, end a plan, show them."""
+
+import json
+from typing import Any
+
+from sqlalchemy import Row
+
+from service.actions import papers, plans, run_making
+from service.actions.scope import Scope
+from service.errors import NotFound
+from service.shapes.runs import CancellationIn, CompletionIn, RunIn
+from service.store import runs
+
+
+def record(scope: Scope, run: RunIn) -> dict[str, Any]:
+    """Record a completed run in one transaction, or plan one; answers the run as the contract shows it."""
+    if run.status == "planned":
+        return plans.add(scope, run)
+    when = papers.happened(scope, run.made_on, "#/made_on")
+    plan, warnings = plans.matching(scope, run)
+    return run_making.make(scope, run, when, plan, warnings)
+
+
+def complete(scope: Scope, code: str, completion: CompletionIn) -> dict[str, Any]:
+    """End a plan by making it."""
+    plan = plans.open_plan(scope, code)
+    run = plans.of_completion(plan, completion)
+    when = papers.happened(scope, completion.made_on, "#/made_on")
+    return run_making.make(scope, run, when, plan, [])
+
+
+def cancel(scope: Scope, code: str, cancellation: CancellationIn) -> dict[str, Any]:
+    """End a plan without making it: its claim is freed."""
+    return plans.cancel(scope, code, cancellation)
+
+
+def show(scope: Scope, code: str) -> dict[str, Any]:
+    """A run: codes, quantities, dates and sentence as recorded; what it holds and cost as known now."""
+    row = runs.by_code(scope.connection, scope.workshop.id, code)
+    if row is None:
+        raise NotFound(f"there is no batch '{code}'")
+    return _shown(row)
+
+
+def list_(scope: Scope, state: str | None, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
+    """Runs, newest first, and where the next page starts."""
+    rows = runs.page(scope.connection, scope.workshop.id, state, after, limit + 1)
+    more = len(rows) > limit
+    return [_shown(row) for row in rows[:limit]], rows[limit - 1].id if more else None
+
+
+def _shown(row: Row[Any]) -> dict[str, Any]:
+    answer: dict[str, Any] = json.loads(row.facts)["answer"]
+    return answer | {"state": row.state}

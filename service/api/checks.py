@@ -1,0 +1,33 @@
+"""Checks over HTTP."""
+
+from datetime import date
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
+
+from service.actions import checks
+from service.api import deps
+from service.api.docs import doc
+from service.shapes.checks import CheckIn, CheckOut
+
+router = APIRouter(prefix="/v1/checks", tags=["Checks"])
+ORDER = {"wants": [{"product": "heather-balm-60", "units": 48}]}
+
+
+@router.post("", **doc("Is there enough?", request=CheckIn, answer=CheckOut, example=ORDER))
+async def post_check(request: Request) -> Response:
+    """Several wants share the same stock; nothing is changed or reserved."""
+    return await deps.ask(request, CheckIn, checks.check)
+
+
+@router.get("", **doc("Is there enough of one product?", answer=CheckOut, problems=("not-found", "invalid-value")))
+def get_check(
+    request: Request,
+    product: Annotated[str, Query(pattern=r"^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$")],
+    units: Annotated[int, Query(ge=1, le=1_000_000)],
+    by: date | None = None,
+    use_finished: bool = True,
+) -> Response:
+    """The same for one product, fit for a phone."""
+    body = CheckIn.model_validate({"wants": [{"product": product, "units": units}], "by": by, "use_finished": use_finished})
+    return deps.read(request, lambda scope: checks.check(scope, body), sentence=True)

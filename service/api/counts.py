@@ -1,0 +1,29 @@
+"""Counts over HTTP."""
+
+from fastapi import APIRouter, Request, Response
+
+from service.actions import counts, receipts
+from service.api import deps
+from service.api.docs import doc
+from service.shapes.papers import CountIn, CountOut
+
+router = APIRouter(prefix="/v1/counts", tags=["Counts"])
+EXAMPLE = {"material": "beeswax", "counted": 1840}
+
+
+@router.post("", **doc("Record a count", request=CountIn, answer=CountOut, status=201, example=EXAMPLE, problems=()))
+async def post_count(request: Request) -> Response:
+    """What is really on the shelf; the difference is posted."""
+    return await deps.write(request, "record", CountIn, counts.record)
+
+
+@router.get("", **doc("List counts, newest first", answer=CountOut, many=True))
+def get_counts(request: Request) -> Response:
+    """As recorded."""
+    return deps.list_(request, lambda scope, page: receipts.listed(scope, "count", page.after_id(), page.limit))
+
+
+@router.get("/{count}", **doc("Show a count", answer=CountOut, problems=("not-found",)))
+def get_count(request: Request, count: str) -> Response:
+    """As recorded."""
+    return deps.read(request, lambda scope: receipts.shown(scope, "count", count), sentence=True)

@@ -1,0 +1,239 @@
+"""The only door from HTTP to the store: who asks, one body, one act, one answer."""
+
+import base64
+import json
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any, NoReturn
+
+from fastapi import Request, Response
+from pydantic import BaseModel
+from sqlalchemy import Connection
+from starlette.concurrency import run_in_threadpool
+
+from service.actions.once import Kept, dumps, fingerprint, once
+from service.actions.scope import Scope
+from service.api.accept import etag, fits, has, wants_text
+from service.api.bodies import key_of, parsed, refuse_unfit
+from service.api.callers import Caller, Callers, today
+from service.errors import FieldError, Invalid, PreconditionFailed, Unauthorized
+from service.settings import Settings
+from service.store import ids
+from service.store.access import used
+from service.store.writer import Reader, Writer
+
+TEXT = "text/plain; charset=utf-8"
+Act = Callable[[Scope, Any], dict[str, Any]]
+Show = Callable[[Scope], dict[str, Any]]
+
+
+def utc_now() -> datetime:
+    """The clock of a real service."""
+    return datetime.now(UTC)
+
+
+@dataclass(slots=True)
+class Door:
+    """What the routes share: settings, reader, writer, clock, known callers. Lives in `app.state.door`."""
+
+    settings: Settings
+    reader: Reader
+    writer: Writer
+    clock: Callable[[], datetime] = utc_now
+    callers: Callers = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.callers = Callers(self.settings, self.reader.read, self.clock)
+
+    def forget(self) -> None:
+        """Ask the database again for every caller (a token was revoked or the workshop changed)."""
+        self.callers.forget()
+
+    async def note_uses(self) -> None:
+        """Write tokens' last uses beside the requests, so that a GET itself never writes."""
+        due = self.callers.due_notes()
+
+        def work(connection: Connection) -> None:
+            for (workshop, token), at in due.items():
+                used(connection, workshop, token, at)
+
+        if due:
+            await self.writer.write(work)
+
+    def scope(self, connection: Connection, caller: Caller) -> Scope:
+        """An act's surroundings, now."""
+        now = self.clock()
+        return Scope(connection, caller.workshop, caller.actor, now, today(caller, now), ids.new_id)
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """Which part of a list."""
+
+    limit: int
+    after: str | None
+
+    def after_id(self) -> int | None:
+        """The position as a number; Invalid when it is none of ours."""
+        if self.after is None:
+            return None
+        if not re.fullmatch("[0-9]{1,18}", self.after):
+            _bad_after()
+        return int(self.after)
+
+
+def door_of(request: Request) -> Door:
+    """The app's door."""
+    door: Door = request.app.state.door
+    return door
+
+
+def _token_of(request: Request) -> str:
+    refuse_unfit(request)
+    scheme, _, token = request.headers.get("authorization", "").partition(" ")
+    token = token.strip()
+    if scheme.lower() != "bearer" or not token:
+        raise Unauthorized("send `Authorization: Bearer <token>`")
+    return token
+
+
+def _address(request: Request) -> str:
+    return request.client.host if request.client else "?"
+
+
+def authenticate(request: Request, needs: str) -> Caller:
+    """The caller behind the bearer token; 401, 403 or 429 otherwise. For endpoints in a thread."""
+    callers, token = door_of(request).callers, _token_of(request)
+    caller = callers.known(token) or callers.look_up(token, _address(request))
+    callers.admit(caller, needs)
+    request.state.caller = caller
+    return caller
+
+
+async def _authenticate(request: Request, needs: str) -> Caller:
+    """The same for endpoints on the event loop: the database is asked in a thread."""
+    callers, token = door_of(request).callers, _token_of(request)
+    caller = callers.known(token)
+    if caller is None:
+        caller = await run_in_threadpool(callers.look_up, token, _address(request))
+    callers.admit(caller, needs)
+    request.state.caller = caller
+    return caller
+
+
+async def write(
+    request: Request,
+    needs: str,
+    shape: type[BaseModel] | None,
+    act: Act,
+    status: int = 201,
+    form: bool = False,
+    shown: Show | None = None,
+    keyed: bool = True,
+) -> Response:
+    """One write: authenticate, parse, run the act once in one transaction, answer after COMMIT.
+
+    `shown` gives the thing as GET does, for If-Match and the new ETag; `keyed` is False where keys are ignored.
+    """
+    door = door_of(request)
+    caller = await _authenticate(request, needs)
+    body = shape.model_validate(await parsed(request, form)) if shape is not None else None
+    key = key_of(request) if keyed and request.method == "POST" else None
+    print_ = fingerprint(request.method, request.url.path, body) if key else ""
+    match = request.headers.get("if-match")
+    tag: list[str] = []
+
+    def work(connection: Connection) -> Kept:
+        scope = door.scope(connection, caller)
+        if match is not None and shown is not None and not fits(match, etag(dumps(shown(scope)))):
+            raise PreconditionFailed("it was changed since you read it: read it again")
+        kept = once(scope, key, print_, status, lambda inner: act(inner, body))
+        if shown is not None:
+            tag[:] = [etag(dumps(shown(scope)))]
+        return kept
+
+    return _respond(request, await door.writer.write(work), tag[-1] if tag else None)
+
+
+def _respond(request: Request, kept: Kept, tag: str | None = None) -> Response:
+    headers = {"Idempotent-Replay": "true"} if kept.replayed else {}
+    if tag is not None and not kept.replayed:
+        headers["ETag"] = tag
+    if kept.status == 204:
+        return Response(None, 204, headers)
+    sentence = json.loads(kept.body).get("sentence") if wants_text(request) else None
+    if sentence:
+        return Response(sentence + "\n", kept.status, headers, TEXT)
+    return Response(kept.body, kept.status, headers, "application/json")
+
+
+def read(request: Request, act: Show, sentence: bool = False, needs: str = "read") -> Response:
+    """One read of one snapshot; a strong ETag (a digest of the answer), 304 when the caller has it."""
+    door = door_of(request)
+    caller = authenticate(request, needs)
+    answer = door.reader.read(lambda connection: act(door.scope(connection, caller)))
+    if sentence and answer.get("sentence") and wants_text(request):
+        return Response(answer["sentence"] + "\n", 200, media_type=TEXT)
+    body = dumps(answer)
+    tag = etag(body)
+    if has(request, tag):
+        return Response(None, 304, {"ETag": tag})
+    return Response(body, 200, {"ETag": tag}, "application/json")
+
+
+async def ask(request: Request, shape: type[BaseModel], act: Act) -> Response:
+    """A question with a body: it changes nothing, so keys are ignored."""
+    door = door_of(request)
+    caller = await _authenticate(request, "read")
+    body = shape.model_validate(await parsed(request, False))
+
+    def work() -> Kept:
+        return Kept(200, dumps(door.reader.read(lambda connection: act(door.scope(connection, caller), body))))
+
+    return _respond(request, await run_in_threadpool(work))
+
+
+def list_(request: Request, act: Callable[[Scope, Page], tuple[list[dict[str, Any]], Any]]) -> Response:
+    """A page of a list, with a Link to the next one."""
+    door = door_of(request)
+    caller = authenticate(request, "read")
+    page = Page(_limit(request), _after(request))
+    items, more = door.reader.read(lambda connection: act(door.scope(connection, caller), page))
+    headers = {}
+    if more is not None:
+        place = base64.urlsafe_b64encode(str(more).encode()).decode().rstrip("=")
+        headers["Link"] = f'<{request.url.include_query_params(after=place)}>; rel="next"'
+    return Response(dumps({"items": items}), 200, headers, "application/json")
+
+
+def _limit(request: Request) -> int:
+    text = request.query_params.get("limit", "50")
+    if not re.fullmatch("[0-9]{1,3}", text) or not 1 <= int(text) <= 200:
+        raise Invalid(
+            "limit: must be a whole number from 1 to 200",
+            errors=[FieldError("is out of range", parameter="limit", given=text[:40], allowed="1 to 200")],
+        )
+    return int(text)
+
+
+def _after(request: Request) -> str | None:
+    text = request.query_params.get("after")
+    if text is None:
+        return None
+    try:
+        raw = base64.b64decode(text.encode("ascii") + b"=" * (-len(text) % 4), altchars=b"-_", validate=True)
+        place = raw.decode("ascii")
+    except ValueError:
+        _bad_after()
+    if not place.isprintable() or not place:
+        _bad_after()
+    return place
+
+
+def _bad_after() -> NoReturn:
+    raise Invalid(
+        "after: is not a place in this list; take it from the Link of the page before",
+        errors=[FieldError("is not a place in this list", parameter="after")],
+    )

@@ -1,0 +1,165 @@
+"""What the OpenAPI page says of each operation: summary, example, answers and problem types."""
+
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+from pydantic import BaseModel
+from pydantic.json_schema import models_json_schema
+
+from service import __doc__ as about
+from service import errors
+
+ALWAYS = ("token-needed", "scope-missing", "too-many-failed-tokens", "busy")
+WRITES = ("invalid-value", "body-too-large", "unsupported-type", "idempotency-key-reused", "commit-lost", "changed-meanwhile",
+          "not-found", "conflict")  # fmt: skip
+BY_TYPE = {kind.type: kind for kind in errors.ALL}
+MADE_UP = ("HTTPValidationError", "ValidationError")  # FastAPI's own, which this service never answers
+_shapes: set[type[BaseModel]] = set()
+
+
+def _ref(shape: type[BaseModel]) -> dict[str, str]:
+    _shapes.add(shape)
+    return {"$ref": f"#/components/schemas/{shape.__name__}"}
+
+
+def doc(
+    summary: str,
+    *,
+    answer: type[BaseModel] | None = None,
+    request: type[BaseModel] | None = None,
+    status: int = 200,
+    many: bool = False,
+    form: bool = False,
+    example: Any = None,
+    problems: tuple[str, ...] = (),
+    tag: str | None = None,
+) -> dict[str, Any]:
+    """Keyword arguments of a route: what it takes, what it answers, which problems it can give."""
+    types = (*ALWAYS, *problems, *(WRITES if request is not None or status == 204 else ()), *(("invalid-value",) if many else ()))
+    responses: dict[int | str, dict[str, Any]] = {status: _success(answer, many, status)}
+    for type_ in dict.fromkeys(types):
+        _add_problem(responses, type_)
+    if answer is not None and not many and status == 200 and request is None:
+        responses[304] = {"description": "What you have is what there is."}
+    extra: dict[str, Any] = {"parameters": _parameters(many, request is not None)}
+    if request is not None:
+        extra["requestBody"] = _body(request, form, example)
+    more: dict[str, Any] = {"tags": [tag]} if tag else {}
+    return {"summary": summary, "status_code": status, "responses": responses, "openapi_extra": extra, **more}
+
+
+def _success(answer: type[BaseModel] | None, many: bool, status: int) -> dict[str, Any]:
+    if answer is None:
+        return {"description": "Done."}
+    schema: dict[str, Any] = dict(_ref(answer))
+    headers = {}
+    if many:
+        schema = {
+            "type": "object",
+            "required": ["items"],
+            "properties": {"items": {"type": "array", "items": schema}},
+        }
+        headers = {"Link": {"description": 'The next page, `rel="next"`.', "schema": {"type": "string"}}}
+    content = {"application/json": {"schema": schema}}
+    if "sentence" in answer.model_fields and not many:
+        content["text/plain"] = {"schema": {"type": "string"}}
+    return {"description": "Created." if status == 201 else "As asked.", "content": content, "headers": headers}
+
+
+def _add_problem(responses: dict[int | str, dict[str, Any]], type_: str) -> None:
+    kind = BY_TYPE[type_]
+    known = responses.setdefault(
+        kind.status,
+        {
+            "description": "",
+            "content": {
+                "application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}},
+                "text/plain": {"schema": {"type": "string"}},
+            },
+        },
+    )
+    line = f"`/problems/{type_}`: {kind.title}."
+    known["description"] = f"{known['description']} {line}".strip()
+
+
+def _parameters(many: bool, writes: bool) -> list[dict[str, Any]]:
+    if many:
+        return [
+            {"name": "limit", "in": "query", "schema": {"type": "integer", "minimum": 1, "maximum": 200, "default": 50}},
+            {"name": "after", "in": "query", "schema": {"type": "string"}, "description": "From the Link of the page before."},
+        ]
+    if writes:
+        return [
+            {"name": "Idempotency-Key", "in": "header", "schema": {"type": "string", "minLength": 1, "maxLength": 255},
+             "description": "Your own; the same key and body give the first answer again."},
+        ]  # fmt: skip
+    return []
+
+
+def _body(request: type[BaseModel], form: bool, example: Any) -> dict[str, Any]:
+    media: dict[str, Any] = {"schema": _ref(request)}
+    if example is not None:
+        media["example"] = example
+    content = {"application/json": media}
+    if form:
+        content["application/x-www-form-urlencoded"] = dict(media)
+    return {"required": example != {}, "content": content}
+
+
+PROBLEM = {
+    "type": "object",
+    "required": ["type", "title", "status", "detail", "errors"],
+    "properties": {
+        "type": {"type": "string"},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string", "description": "One sentence; what `text/plain` answers."},
+        "errors": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["detail"],
+                "properties": {
+                    "detail": {"type": "string"},
+                    "pointer": {"type": "string"},
+                    "parameter": {"type": "string"},
+                    "given": {},
+                    "allowed": {"type": "string"},
+                },
+            },
+        },
+    },
+}
+
+
+def _tidy(path: str, operation: dict[str, Any]) -> None:
+    """What FastAPI adds by itself and this service never answers goes; the token comes."""
+    if "HTTPValidationError" in str(operation["responses"].get("422", "")):
+        operation["responses"].pop("422")
+    if path.startswith("/v1"):
+        operation["security"] = [{"token": []}]
+
+
+def install(app: FastAPI) -> None:
+    """The OpenAPI page with every shape and the bearer token."""
+
+    def openapi() -> dict[str, Any]:
+        if app.openapi_schema is None:
+            schema = get_openapi(title="Stillroom", version=app.version, description=about, routes=app.routes)
+            _, made = models_json_schema(
+                [(shape, "validation") for shape in sorted(_shapes, key=lambda one: one.__name__)],
+                ref_template="#/components/schemas/{model}",
+            )
+            parts = schema.setdefault("components", {})
+            parts.setdefault("schemas", {}).update({**made.get("$defs", {}), "Problem": PROBLEM})
+            parts["securitySchemes"] = {"token": {"type": "http", "scheme": "bearer"}}
+            for name in MADE_UP:
+                parts["schemas"].pop(name, None)
+            for path, operations in schema["paths"].items():
+                for operation in operations.values():
+                    _tidy(path, operation)
+            app.openapi_schema = schema
+        return app.openapi_schema
+
+    app.openapi = openapi  # type: ignore[method-assign]

@@ -1,0 +1,48 @@
+"""Production runs over HTTP, from a program or from a phone."""
+
+from fastapi import APIRouter, Query, Request, Response
+
+from service.actions import runs
+from service.api import deps
+from service.api.docs import doc
+from service.shapes.runs import CancellationIn, CompletionIn, RunIn, RunOut
+
+router = APIRouter(prefix="/v1/runs", tags=["Runs"])
+MADE = {"product": "heather-balm-60", "units": 24}
+
+
+@router.post("", **doc("Record or plan a production run", request=RunIn, answer=RunOut, status=201, example=MADE, form=True,
+                       problems=("not-found", "conflict", "not-enough-stock", "lot-not-there-yet")))  # fmt: skip
+async def post_run(request: Request) -> Response:
+    """Deducts what the run used in one transaction; `Accept: text/plain` answers one sentence."""
+    return await deps.write(request, "record", RunIn, runs.record, form=True)
+
+
+@router.get("", **doc("List runs, newest first", answer=RunOut, many=True))
+def get_runs(
+    request: Request,
+    state: str | None = Query(None, pattern="^(planned|completed|cancelled|reversed)$"),
+) -> Response:
+    """Runs as recorded."""
+    return deps.list_(request, lambda scope, page: runs.list_(scope, state, page.after_id(), page.limit))
+
+
+@router.get("/{batch}", **doc("Show a run", answer=RunOut, problems=("not-found",)))
+def get_run(request: Request, batch: str) -> Response:
+    """A run by its batch code."""
+    return deps.read(request, lambda scope: runs.show(scope, batch), sentence=True)
+
+
+@router.post("/{batch}/completion", **doc("Complete a planned run", request=CompletionIn, answer=RunOut, example={},
+                                          problems=("not-found", "conflict", "not-enough-stock",
+                                                    "lot-not-there-yet")))  # fmt: skip
+async def post_completion(request: Request, batch: str) -> Response:
+    """Records the plan as made; takes what a run takes."""
+    return await deps.write(request, "record", CompletionIn, lambda scope, body: runs.complete(scope, batch, body), status=200)
+
+
+@router.post("/{batch}/cancellation", **doc("Cancel a planned run", request=CancellationIn, answer=RunOut, example={},
+                                            problems=("not-found", "conflict")))  # fmt: skip
+async def post_cancellation(request: Request, batch: str) -> Response:
+    """Frees what the plan claimed."""
+    return await deps.write(request, "record", CancellationIn, lambda scope, body: runs.cancel(scope, batch, body), status=200)

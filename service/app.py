@@ -1,0 +1,79 @@
+"""The application: settings in, FastAPI out. Nothing runs at import."""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager, suppress
+from datetime import datetime
+
+import anyio.to_thread
+from fastapi import FastAPI
+from sqlalchemy import Engine
+
+from service.api import (
+    access,
+    checks,
+    counts,
+    disposals,
+    docs,
+    formulas,
+    health,
+    lots,
+    materials,
+    problems,
+    products,
+    receipts,
+    reversals,
+    runs,
+    start,
+)
+from service.api.deps import Door, utc_now
+from service.api.middleware import Figures, Surround
+from service.errors import Refusal
+from service.settings import Settings
+from service.store.engine import make_engine
+from service.store.writer import Reader, Writer
+
+NOUNS = (access, materials, formulas, products, receipts, lots, counts, disposals, reversals, checks, runs)
+NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
+
+
+def create_app(
+    settings: Settings | None = None,
+    clock: Callable[[], datetime] | None = None,
+    engine: Engine | None = None,
+) -> FastAPI:
+    """The service over one migrated database; `clock` and `engine` are swapped by tests."""
+    settings = settings or Settings.from_environment()
+    engine = engine or make_engine(settings.database_url, settings.database_threads)
+    half = max(1, settings.database_threads // 2)  # connections for writes; the rest serve reads
+    door = Door(settings, Reader(engine), Writer(engine, half, settings.queue_limit), clock or utc_now)
+    figures = Figures()
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        limiter = anyio.to_thread.current_default_thread_limiter()
+        limiter.total_tokens = settings.database_threads - (1 if settings.sqlite else half)
+        door.writer.start()
+        noting = asyncio.create_task(_note_uses(door))
+        yield
+        noting.cancel()
+        with suppress(asyncio.CancelledError):
+            await noting
+        door.writer.close()
+        engine.dispose()
+
+    app = FastAPI(title="Stillroom", version="0.1.0", lifespan=lifespan)
+    app.state.door, app.state.figures = door, figures
+    problems.install(app)
+    docs.install(app)
+    for module in (start, health, problems, *NOUNS):
+        app.include_router(module.router)
+    app.add_middleware(Surround, settings=settings, figures=figures)
+    return app
+
+
+async def _note_uses(door: Door) -> None:
+    while True:
+        await asyncio.sleep(NOTE_SECONDS)
+        with suppress(Refusal):  # busy: the next use is noted instead
+            await door.note_uses()

@@ -1,0 +1,161 @@
+"""Is there enough? Needs against what is usable on a day, less what is claimed; and the best day to make it."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from service.core import draw
+from service.core.draw import Shelf
+from service.core.needs import Catalogue, Needs, Want, explode
+
+MOST_UNITS = 10_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """Lots by item, what plans claim by item, and which items are never short."""
+
+    lots: Mapping[int, Sequence[Shelf]]
+    claimed: Mapping[int, int]
+    unstocked: frozenset[int]
+
+    def usable(self, item: int, day: date) -> int:
+        """What production may draw on a day."""
+        return sum(lot.quantity for lot in self.lots.get(item, ()) if draw.drawable(lot, day))
+
+    def available(self, item: int, day: date) -> int:
+        """Usable less claimed, never below 0."""
+        return max(0, self.usable(item, day) - self.claimed.get(item, 0))
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked."""
+
+    wants: tuple[Want, ...]
+    today: date
+    by: date | None = None
+    use_finished: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """The answer on one making day."""
+
+    day: date
+    needs: Needs
+    available: Mapping[int, int]
+    short: Mapping[int, int]
+    ready_on: date | None
+
+    @property
+    def enough(self) -> bool:
+        """Nothing short on that day."""
+        return not self.short
+
+
+def finished_by(catalogue: Catalogue, stock: Stock, question: Question, day: date) -> dict[int, int]:
+    """Finished units that could serve: usable, or resting and ready by then."""
+    if not question.use_finished:
+        return {}
+    until = question.by or day
+    found = {}
+    for product in catalogue.products:
+        ready = sum(
+            lot.quantity
+            for lot in stock.lots.get(product, ())
+            if draw.drawable(lot, day)
+            or (lot.ready_on is not None and lot.ready_on <= until and draw.drawable(lot, max(until, day)))
+        )
+        found[product] = max(0, ready - stock.claimed.get(product, 0))
+    return found
+
+
+def on_day(catalogue: Catalogue, stock: Stock, question: Question, day: date) -> Finding:
+    """What the wants need and lack if they are made on a day."""
+    bulk = {formula: stock.available(formula, day) for formula in catalogue.recipes}
+    finished = finished_by(catalogue, stock, question, day)
+    needs = explode(catalogue, question.wants, finished, bulk)
+    available = {item: stock.available(item, day) for item in needs.materials}
+    short = {
+        item: needed - available[item]
+        for item, needed in needs.materials.items()
+        if needed > available[item] and item not in stock.unstocked
+    }
+    return Finding(day, needs, available, short, None if short else _ready(catalogue, stock, needs, day))
+
+
+def rest_of(catalogue: Catalogue, needs: Needs) -> int:
+    """Days of rest after the making day: the longest of what is made."""
+    return max((catalogue.recipes[formula].rest_days for formula in needs.batches), default=0)
+
+
+def _ready(catalogue: Catalogue, stock: Stock, needs: Needs, day: date) -> date:
+    days = [day + timedelta(days=rest_of(catalogue, needs))] if needs.batches else [day]
+    for product, quantity in needs.from_finished.items():
+        days += _ready_days(stock.lots.get(product, ()), quantity, day)
+    return max(days)
+
+
+def _ready_days(lots: Sequence[Shelf], quantity: int, day: date) -> list[date]:
+    """When the finished units that serve are ready, usable ones first."""
+    days = []
+    for lot in sorted(lots, key=lambda one: (one.ready_on or date.min, draw.first_out(one))):
+        if quantity <= 0:
+            break
+        quantity -= lot.quantity
+        days.append(max(day, lot.ready_on or day))
+    return days
+
+
+def best_day(catalogue: Catalogue, stock: Stock, question: Question) -> Finding:
+    """The latest day from today to `by` less the rest on which all is there; else the last of those days."""
+    today = question.today
+    if question.by is None:
+        return on_day(catalogue, stock, question, today)
+    first = on_day(catalogue, stock, question, today)
+    last = max(today, question.by - timedelta(days=rest_of(catalogue, first.needs)))
+    changes = {last} | {one for lots in stock.lots.values() for lot in lots for one in _edges(lot) if today <= one <= last}
+    latest = on_day(catalogue, stock, question, last)
+    for day in sorted(changes, reverse=True):
+        finding = latest if day == last else on_day(catalogue, stock, question, day)
+        if finding.enough:
+            return finding
+    return first if first.enough else latest
+
+
+def _edges(lot: Shelf) -> list[date]:
+    """The last days before something about a lot changes for the worse, and those it comes or is ready."""
+    days = [lot.received_on]
+    if lot.use_by < date.max:
+        days.append(lot.use_by)
+    if lot.retest_on is not None:
+        days.append(lot.retest_on - timedelta(days=1))
+    if lot.ready_on is not None:
+        days.append(lot.ready_on)
+    return days
+
+
+def limiting(finding: Finding, unstocked: frozenset[int]) -> int | None:
+    """The material with the smallest available / needed, short or not."""
+    needed = {item: quantity for item, quantity in finding.needs.materials.items() if quantity and item not in unstocked}
+    if not needed:
+        return None
+    return min(needed, key=lambda item: (finding.available[item] / needed[item], item))
+
+
+def most_units(catalogue: Catalogue, stock: Stock, question: Question, product: int, day: date) -> int:
+    """The most units of one product if it were wanted alone (finished ones too, if they may serve)."""
+
+    def can(units: int) -> bool:
+        alone = Question((Want(product, units),), question.today, question.by, question.use_finished)
+        return on_day(catalogue, stock, alone, day).enough
+
+    low, high = 0, 1
+    while high <= MOST_UNITS and can(high):
+        low, high = high, high * 2
+    high = min(high, MOST_UNITS)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if can(middle) else (low, middle)
+    return low

@@ -1,0 +1,147 @@
+"""Law 6: which lots a quantity is drawn from on a day. First expired, first out, or the lots that were named.
+
+Source of the order: ISO 22716:2007, 6.6.7 (oldest released stock first), tightened to the last usable day.
+"""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+FOREVER = date(9999, 12, 31)
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """A lot as a draw sees it; `quantity` is what it holds, in the item's smallest unit."""
+
+    id: int
+    code: str
+    received_on: date
+    use_by: date  # last usable day, FOREVER when it has none
+    quantity: int
+    status: str = "released"
+    retest_on: date | None = None
+    ready_on: date | None = None
+    production: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """A quantity taken from one lot; `chosen` is `named` or `assumed`."""
+
+    lot_id: int
+    quantity: int
+    chosen: str
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """What a draw took, in order, and what it lacked."""
+
+    takes: tuple[Take, ...]
+    short: int
+
+
+def last_usable_day(expires_on: date | None, opened_on: date | None, opened_life_days: int | None) -> date:
+    """The earlier of the expiry and the end of the opened life, both inclusive; FOREVER when there is neither."""
+    days = [expires_on or FOREVER]
+    if opened_on is not None and opened_life_days is not None:
+        days.append(opened_on + timedelta(days=opened_life_days))
+    return min(days)
+
+
+def state(lot: Shelf, day: date) -> str:
+    """The one part of on hand a lot counts in: rejected, quarantined, expired, resting or usable."""
+    if lot.status in ("rejected", "quarantined"):
+        return lot.status
+    if lot.use_by < day or (lot.retest_on is not None and lot.retest_on <= day):
+        return "expired"
+    if lot.ready_on is not None and lot.ready_on > day:
+        return "resting"
+    return "usable"
+
+
+def drawable(lot: Shelf, day: date) -> bool:
+    """Whether production may draw this lot by itself on that day."""
+    return lot.production and lot.received_on <= day and state(lot, day) == "usable"
+
+
+def first_out(lot: Shelf) -> tuple[date, date, str]:
+    """The order of law 6: last usable day, then receipt date, then code."""
+    return lot.use_by, lot.received_on, lot.code
+
+
+def draw(
+    lots: Iterable[Shelf],
+    quantity: int,
+    day: date,
+    named: Sequence[tuple[int, int | None]] = (),
+    without: Collection[int] = (),
+) -> Drawn:
+    """Take `quantity` on `day`: named lots first, in their order, then first expired, first out.
+
+    `named` pairs a lot's id with a quantity or None (as much as is still needed); `without` are lots
+    never drawn unnamed (the run's own).
+    """
+    by_id = {lot.id: lot for lot in lots}
+    left = {lot.id: max(0, lot.quantity) for lot in by_id.values()}
+    takes: list[Take] = []
+    wanted = quantity
+    for lot_id, most in named:
+        taken = min(left.get(lot_id, 0), wanted if most is None else min(most, wanted))
+        takes.append(Take(lot_id, taken, "named"))
+        left[lot_id] = left.get(lot_id, 0) - taken
+        wanted -= taken
+    usable = [lot for lot in by_id.values() if lot.id not in without and drawable(lot, day)]
+    for lot in sorted(usable, key=first_out):
+        if not wanted:
+            break
+        taken = min(left[lot.id], wanted)
+        if taken:
+            takes.append(Take(lot.id, taken, "assumed"))
+            wanted -= taken
+    return Drawn(tuple(takes), wanted)
+
+
+def take_all_states(lots: Iterable[Shelf], quantity: int, by_day: date) -> Drawn:
+    """Take from any lot received by `by_day`, unusable ones too, in law 6's order (what a count shows)."""
+    takes: list[Take] = []
+    for lot in sorted((one for one in lots if one.received_on <= by_day), key=first_out):
+        taken = min(max(0, lot.quantity), quantity)
+        if taken:
+            takes.append(Take(lot.id, taken, "assumed"))
+            quantity -= taken
+    return Drawn(tuple(takes), quantity)
+
+
+def newest_usable(lots: Sequence[Shelf], day: date) -> Shelf | None:
+    """Where a count's gain falls: the newest usable lot, else the newest, else None."""
+    there = [lot for lot in lots if lot.received_on <= day]
+    usable = [lot for lot in there if state(lot, day) == "usable"]
+    return max(usable or there, key=lambda lot: (lot.received_on, lot.code), default=None)
+
+
+def why_not(lot: Shelf, day: date) -> str:
+    """Why a lot is not drawn on a day, in one word."""
+    if lot.received_on > day:
+        return "not there yet"
+    now = state(lot, day)
+    if now == "usable":
+        return "" if lot.production else "set apart"
+    if now == "expired" and lot.use_by >= day:
+        return "re-test due"
+    return now
+
+
+def shelf_of(row: Mapping[str, object] | object) -> Shelf:
+    """A lot's row (any object with the columns' names) as a draw sees it."""
+    return Shelf(
+        id=row.id,  # type: ignore[union-attr]
+        code=row.code,  # type: ignore[union-attr]
+        received_on=row.received_on,  # type: ignore[union-attr]
+        use_by=row.use_by,  # type: ignore[union-attr]
+        quantity=row.on_hand,  # type: ignore[union-attr]
+        status=row.status,  # type: ignore[union-attr]
+        retest_on=row.retest_on,  # type: ignore[union-attr]
+        ready_on=row.ready_on,  # type: ignore[union-attr]
+    )

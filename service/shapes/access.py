@@ -1,0 +1,50 @@
+"""The workshop and its tokens."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from service.shapes.base import Answered, Asked, Day, Days, Label, Name
+
+ScopeName = Literal["read", "record", "manage"]
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+
+
+class TokenIn(Asked):
+    """A new token."""
+
+    name: Label
+    scopes: list[ScopeName] = Field(min_length=1, max_length=3)
+    expires_on: Day | None = None
+
+
+class TokenOut(Answered):
+    """A token; its text is in the answer to its creation only."""
+
+    code: str
+    name: str
+    scopes: list[ScopeName]
+    expires_on: str | None
+    created_on: str
+    last_used_on: str | None
+    token: str | None = None
+
+
+class WorkshopPatch(Asked):
+    """What may change of the workshop."""
+
+    name: Name | None = None
+    time_zone: Label | None = None
+    currency: Annotated[str, Field(pattern="^[A-Z]{3}$")] | None = None
+    week_start: Weekday | None = None
+    expiry_warning_days: Days | None = None
+
+
+class WorkshopOut(Answered):
+    """The workshop."""
+
+    name: str
+    time_zone: str
+    currency: str
+    week_start: Weekday
+    expiry_warning_days: int

@@ -1,0 +1,101 @@
+"""Formulas, their versions, and batch sheets."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from service.shapes.base import Amount, Answered, Asked, Code, Days, Label, Name, Note, Warned
+
+
+class LineIn(Asked):
+    """A share of a material; one line may fill up to 100 with `rest`."""
+
+    material: Code
+    percent: Amount | Literal["rest"]
+    phase: Label | None = None
+
+
+class VersionIn(Asked):
+    """All that scales or dates a batch."""
+
+    usual_batch_g: Amount | None = None
+    process_loss_percent: Annotated[Amount, Field(lt=100)] = 0  # type: ignore[assignment]
+    process_loss_g: Amount = 0  # type: ignore[assignment]
+    rest_days: Days = 0
+    bulk_shelf_life_days: Days | None = None
+    lines: list[LineIn] = Field(min_length=1, max_length=200)
+
+
+class FormulaIn(VersionIn):
+    """A new formula; its bulk material gets its code."""
+
+    code: Code
+    name: Name
+
+
+class FormulaPatch(Asked):
+    """What may change without a new version."""
+
+    name: Name | None = None
+    active: bool | None = None
+    preservation_note: Note | None = None
+
+
+class LineOut(Answered):
+    """A line of a version."""
+
+    material: str
+    percent: int | float
+    rest: bool
+    phase: str | None
+
+
+class FormulaOut(Answered):
+    """A formula in one of its versions."""
+
+    code: str
+    name: str
+    active: bool
+    version: int
+    versions: list[int]
+    usual_batch_g: int | float | None
+    process_loss_percent: int | float
+    process_loss_g: int | float
+    rest_days: int
+    bulk_shelf_life_days: int | None
+    lines: list[LineOut]
+    preservation_note: str | None
+    warnings: list[Warned]
+
+
+class SheetLot(Answered):
+    """A quantity of one lot to take."""
+
+    lot: str
+    quantity: int | float
+
+
+class SheetLine(Answered):
+    """What to weigh, and from which lots."""
+
+    material: str
+    name: str
+    phase: str | None
+    percent: int | float | None
+    quantity: int | float
+    lots: list[SheetLot]
+    short: int | float
+
+
+class SheetOut(Answered):
+    """A formula scaled to a batch."""
+
+    formula: str
+    version: int
+    product: str | None
+    units: int | None
+    batch_g: int | float
+    lines: list[SheetLine]
+    packaging: list[SheetLine]
+    warnings: list[Warned]
+    cautions: list[str]

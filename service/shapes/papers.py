@@ -1,0 +1,176 @@
+"""Receipts, counts, disposals, reversals, and edits of a lot."""
+
+from typing import Literal, Self
+
+from pydantic import model_validator
+
+from service.shapes.base import (
+    Amount,
+    Answered,
+    Asked,
+    Code,
+    Day,
+    DayOrTime,
+    ExpiryDay,
+    Key,
+    Label,
+    Note,
+    Warned,
+)
+
+Unit = Literal["g", "kg", "lb", "oz", "piece", "ml", "l", "us_fl_oz", "imp_fl_oz", "us_gal", "imp_gal"]
+Status = Literal["quarantined", "released", "rejected"]
+Reason = Literal["spoiled", "expired", "damaged", "tester", "sample", "retained", "gift", "own_use", "lost"]
+
+
+class ReceiptIn(Asked):
+    """A delivery of one lot."""
+
+    material: Code
+    quantity: Amount
+    unit: Unit | None = None
+    supplier: Label | None = None
+    supplier_lot: Label | None = None
+    certificate: Label | None = None
+    received_on: DayOrTime | None = None
+    expires_on: ExpiryDay | None = None
+    retest_on: Day | None = None
+    cost: Amount | None = None
+    place: Label | None = None
+    status: Literal["quarantined", "released"] = "released"
+    note: Note | None = None
+
+
+class Given(Answered):
+    """The quantity as it stood on the delivery note."""
+
+    quantity: int | float
+    unit: Unit
+
+
+class ReceiptOut(Answered):
+    """A receipt and the lot it made."""
+
+    receipt: str
+    lot: str
+    material: str
+    quantity: int | float
+    given: Given
+    supplier: str | None
+    supplier_lot: str | None
+    certificate: str | None
+    received_on: str
+    expires_on: str | None
+    expires_assumed: bool
+    retest_on: str | None
+    cost: int | float | None
+    place: str | None
+    status: Literal["quarantined", "released"]
+    note: str | None
+    recorded_at: str
+    recorded_by: str
+    warnings: list[Warned]
+    sentence: str
+
+
+class CountIn(Asked):
+    """What is really on the shelf: of one lot, or of all lots of a material or product."""
+
+    lot: Key | None = None
+    material: Code | None = None
+    product: Code | None = None
+    counted: Amount
+    counted_at: DayOrTime | None = None
+    note: Note | None = None
+
+    @model_validator(mode="after")
+    def _one_thing(self) -> Self:
+        if sum(value is not None for value in (self.lot, self.material, self.product)) != 1:
+            raise ValueError("count one thing: a `lot`, a `material` or a `product`")
+        return self
+
+
+class Change(Answered):
+    """One change of one lot (null: unbooked)."""
+
+    item: str
+    lot: str | None
+    quantity: int | float
+    cost: int | float | None
+
+
+class CountOut(Answered):
+    """A count: what was counted, what the books said, what differs."""
+
+    count: str
+    item: str
+    lot: str | None
+    counted: int | float
+    counted_at: str
+    book: int | float
+    difference: int | float
+    movements: list[Change]
+    note: str | None
+    recorded_at: str
+    recorded_by: str
+    warnings: list[Warned]
+    sentence: str
+
+
+class DisposalIn(Asked):
+    """What left the shelf without being made or sold."""
+
+    lot: Key
+    quantity: Amount
+    reason: Reason
+    note: Note | None = None
+    disposed_on: DayOrTime | None = None
+
+
+class DisposalOut(Answered):
+    """A disposal."""
+
+    disposal: str
+    lot: str
+    item: str
+    quantity: int | float
+    reason: Reason
+    note: str | None
+    disposed_on: str
+    cost: int | float | None
+    recorded_at: str
+    recorded_by: str
+    warnings: list[Warned]
+    sentence: str
+
+
+class ReversalIn(Asked):
+    """A document to be taken out as if it had never been."""
+
+    document: Key
+    reason: Note
+
+
+class ReversalOut(Answered):
+    """A reversal and what it moved back."""
+
+    reversal: str
+    reverses: str
+    reason: str
+    movements: list[Change]
+    recorded_at: str
+    recorded_by: str
+    sentence: str
+
+
+class LotPatch(Asked):
+    """What may change of a lot; each change is kept as a document."""
+
+    status: Status | None = None
+    status_reason: Note | None = None
+    expires_on: ExpiryDay | None = None
+    retest_on: Day | None = None
+    opened_on: Day | None = None
+    place: Label | None = None
+    certificate: Label | None = None
+    note: Note | None = None

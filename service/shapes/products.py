@@ -1,0 +1,85 @@
+"""Products and sets."""
+
+from typing import Self
+
+from pydantic import Field, model_validator
+
+from service.shapes.base import Amount, Asked, Code, Count, Days, Name
+from service.shapes.materials import LotOut, Stock
+
+
+class PackagingIn(Asked):
+    """Packaging of one unit."""
+
+    material: Code
+    quantity: Amount = 1  # type: ignore[assignment]
+
+
+class ContentIn(Asked):
+    """A product inside a set."""
+
+    product: Code
+    quantity: Count = 1
+
+
+class ProductIn(Asked):
+    """A formula's bulk filled to a weight, or a set of other products."""
+
+    code: Code
+    name: Name
+    formula: Code | None = None
+    fill_g: Amount | None = None
+    net_g: Amount | None = None
+    packaging: list[PackagingIn] = Field([], max_length=50)
+    contains: list[ContentIn] = Field([], max_length=50)
+    shelf_life_days: Days | None = None
+    active: bool = True
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> Self:
+        if (self.formula is None) == (not self.contains):
+            raise ValueError("a product has a `formula` with `fill_g`, a set has `contains`")
+        if (self.formula is None) != (self.fill_g is None):
+            raise ValueError("`fill_g` goes with a `formula`")
+        if self.fill_g is not None and self.fill_g <= 0:
+            raise ValueError("`fill_g` must be more than 0")
+        if self.net_g is not None and (self.fill_g is None or self.net_g > self.fill_g):
+            raise ValueError("`net_g` is never more than `fill_g`")
+        return self
+
+
+class ProductPatch(Asked):
+    """What may change of a product."""
+
+    name: Name | None = None
+    active: bool | None = None
+    shelf_life_days: Days | None = None
+
+
+class PackagingOut(Asked):
+    """Packaging of one unit."""
+
+    material: str
+    quantity: int | float
+
+
+class ContentOut(Asked):
+    """A product inside a set."""
+
+    product: str
+    quantity: int
+
+
+class ProductOut(Stock):
+    """A product and its stock; its lots are its batches."""
+
+    code: str
+    name: str
+    formula: str | None
+    fill_g: int | float | None
+    net_g: int | float | None
+    packaging: list[PackagingOut]
+    contains: list[ContentOut]
+    shelf_life_days: int | None
+    active: bool
+    batches: list[LotOut]

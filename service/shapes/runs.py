@@ -1,0 +1,199 @@
+"""Production runs: what a bench says, and what the books answer."""
+
+from typing import Literal, Self
+
+from pydantic import model_validator
+
+from service.shapes.base import (
+    Amount,
+    Answered,
+    Asked,
+    Code,
+    Count,
+    Day,
+    DayOrTime,
+    Key,
+    Label,
+    Note,
+    Warned,
+)
+
+Outcome = Literal["made", "scrapped"]
+
+
+class Filled(Asked):
+    """One size filled from the batch."""
+
+    product: Code
+    units: Count
+
+
+class NamedLot(Asked):
+    """A lot taken on the bench; without `quantity` as much of it as is needed."""
+
+    material: Code
+    lot: Key
+    quantity: Amount | None = None
+
+
+class Used(Asked):
+    """The whole quantity really used of a material; `instead_of` names the line it stood in for."""
+
+    material: Code
+    quantity: Amount
+    instead_of: Code | None = None
+
+
+class Performed(Asked):
+    """What can be told of a run when it is done."""
+
+    made_on: DayOrTime | None = None
+    made_by: Label | None = None
+    lots: list[NamedLot] = []
+    used: list[Used] = []
+    units_made: Count | None = None
+    filled: list[Filled] = []
+    left_over_g: Amount | None = None
+    made_g: Amount | None = None
+    outcome: Outcome = "made"
+    reason: Note | None = None
+    note: Note | None = None
+    strict: bool = False
+
+    @model_validator(mode="after")
+    def _bounded(self) -> Self:
+        for name in ("lots", "used", "filled"):
+            if len(getattr(self, name)) > 200:
+                raise ValueError(f"{name} may hold at most 200 entries")
+        if self.outcome == "scrapped" and not self.reason:
+            raise ValueError("a scrapped run needs a `reason`")
+        return self
+
+
+class RunIn(Performed):
+    """A run: a product and units, or a formula and how much of it."""
+
+    product: Code | None = None
+    units: Count | None = None
+    formula: Code | None = None
+    version: Count | None = None
+    batch_g: Amount | None = None
+    fraction: Amount | None = None
+    bulk: Key | None = None
+    status: Literal["planned", "completed"] = "completed"
+    planned_on: Day | None = None
+    plan: Key | None = None
+
+    @model_validator(mode="after")
+    def _one_way_to_ask(self) -> Self:
+        if (self.product is None) == (self.formula is None):
+            raise ValueError("name either a `product` (with `units`) or a `formula`")
+        if self.product is not None:
+            self._product_only()
+        elif self.units is not None or self.units_made is not None:
+            raise ValueError("`units` belong to a `product`; a formula takes `batch_g`, `fraction` or `filled`")
+        elif self.batch_g is not None and self.fraction is not None:
+            raise ValueError("say `batch_g` or `fraction`, not both")
+        elif self.batch_g is None and self.fraction is None and not self.filled:
+            raise ValueError("say how much: `batch_g`, `fraction` or `filled`")
+        if self.status == "planned" and (self.plan is not None or self.outcome == "scrapped"):
+            raise ValueError("a plan names no plan and has no outcome yet")
+        return self
+
+    def _product_only(self) -> None:
+        if self.units is None:
+            raise ValueError("`units` is needed with `product`")
+        for name in ("batch_g", "fraction", "made_g", "left_over_g"):
+            if getattr(self, name) is not None:
+                raise ValueError(f"`{name}` belongs to a `formula`, not to a `product`")
+        if self.filled:
+            raise ValueError("`filled` belongs to a `formula`, not to a `product`")
+
+
+class CompletionIn(Performed):
+    """What a planned run became."""
+
+
+class CancellationIn(Asked):
+    """Why a planned run is not made."""
+
+    reason: Note | None = None
+
+
+class BatchLot(Answered):
+    """One lot of the batch."""
+
+    lot: str
+    item: str
+    quantity: int | float
+    cost: int | float | None
+    unit_cost: int | float | None
+
+
+class Batch(Answered):
+    """What the run made."""
+
+    code: str
+    units: int | None
+    status: str | None
+    best_before: str | None
+    ready_on: str | None
+    lots: list[BatchLot]
+
+
+class UsedOut(Answered):
+    """What was taken from one lot (`lot` null: beyond the books, or not stocked)."""
+
+    material: str
+    lot: str | None
+    quantity: int | float
+    cost: int | float | None
+    chosen: Literal["named", "assumed", "unbooked"]
+    instead_of: str | None
+
+
+class Unusable(Answered):
+    """Stock that lies there and was not drawn, and why."""
+
+    lot: str
+    quantity: int | float
+    why: str
+
+
+class Shortage(Answered):
+    """What the books lacked."""
+
+    material: str
+    needed: int | float
+    taken: int | float
+    short: int | float
+    unusable: list[Unusable]
+
+
+class RunOut(Answered):
+    """A run as recorded; used, shortages, costs and concerns as known now."""
+
+    batch: Batch
+    state: Literal["planned", "completed", "cancelled", "reversed"]
+    outcome: Outcome
+    formula: str | None
+    version: int | None
+    product: str | None
+    batch_g: int | float | None
+    planned_on: str | None
+    made_on: str | None
+    made_by: str | None
+    used: list[UsedOut]
+    shortages: list[Shortage]
+    warnings: list[Warned]
+    concerns: list[Warned]
+    yield_percent: int | float | None
+    cost: int | float | None
+    unit_cost: int | float | None
+    estimated: bool
+    plan: str | None
+    note: str | None
+    reason: str | None
+    recorded_at: str
+    recorded_by: str
+    sentence: str

@@ -1,0 +1,130 @@
+"""Workshops, tokens and the answers kept for idempotency keys."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Row, func, insert, select, update
+from sqlalchemy.dialects.postgresql import insert as postgresql_insert
+
+from service.store.tables import Idempotency, Lot, Token, Workshop
+
+WORKSHOP = Workshop.__table__  # type: ignore[attr-defined]
+TOKEN = Token.__table__  # type: ignore[attr-defined]
+IDEMPOTENCY = Idempotency.__table__  # type: ignore[attr-defined]
+LOT = Lot.__table__  # type: ignore[attr-defined]
+FIRST = 0x5712  # the lock of whoever makes the first workshop
+
+
+def workshops(connection: Connection) -> list[Row[Any]]:
+    """Every workshop."""
+    return list(connection.execute(select(WORKSHOP).order_by(WORKSHOP.c.id)))
+
+
+def workshop(connection: Connection, id_: int) -> Row[Any]:
+    """A workshop by id."""
+    return connection.execute(select(WORKSHOP).where(WORKSHOP.c.id == id_)).one()
+
+
+def add_workshop(connection: Connection, code: str, name: str, now: datetime) -> int:
+    """A new workshop; its id is the next small number, so that keys stay short."""
+    last = connection.execute(select(WORKSHOP.c.id).order_by(WORKSHOP.c.id.desc()).limit(1)).scalar() or 0
+    values = {
+        "id": last + 1, "code": code, "name": name, "time_zone": "UTC", "currency": "EUR",
+        "week_start": "monday", "expiry_warning_days": 30, "created_at": now,
+    }  # fmt: skip
+    connection.execute(insert(WORKSHOP), values)
+    return last + 1
+
+
+def change_workshop(connection: Connection, id_: int, values: Mapping[str, Any]) -> None:
+    """Change a workshop's facts."""
+    connection.execute(update(WORKSHOP).where(WORKSHOP.c.id == id_).values(**values))
+
+
+def has_money(connection: Connection, workshop: int) -> bool:
+    """Whether any lot has a cost."""
+    found = select(LOT.c.id).where(LOT.c.workshop_id == workshop, LOT.c.cost_micro.is_not(None)).limit(1)
+    return connection.execute(found).first() is not None
+
+
+def add_token(connection: Connection, workshop: int, values: Mapping[str, Any]) -> None:
+    """A new token; only the hash of its secret is kept."""
+    connection.execute(insert(TOKEN), {**values, "workshop_id": workshop})
+
+
+def token_by_hash(connection: Connection, workshop_code: str | None, secret_hash: str) -> Row[Any] | None:
+    """A token that is not revoked, with its workshop; None means the first workshop."""
+    mine = WORKSHOP.c.id == 1 if workshop_code is None else WORKSHOP.c.code == workshop_code
+    return connection.execute(
+        select(TOKEN, *(column.label(f"w_{column.name}") for column in WORKSHOP.c))
+        .join(WORKSHOP, WORKSHOP.c.id == TOKEN.c.workshop_id)
+        .where(
+            mine,
+            TOKEN.c.secret_hash == secret_hash,
+            TOKEN.c.revoked_at.is_(None),
+        )
+    ).first()
+
+
+def tokens(connection: Connection, workshop: int, after: str | None, limit: int) -> list[Row[Any]]:
+    """Standing tokens by code."""
+    wanted = [TOKEN.c.workshop_id == workshop, TOKEN.c.revoked_at.is_(None)]
+    if after is not None:
+        wanted.append(TOKEN.c.code > after)
+    return list(connection.execute(select(TOKEN).where(*wanted).order_by(TOKEN.c.code).limit(limit)))
+
+
+def revoke(connection: Connection, workshop: int, code: str, now: datetime) -> str | None:
+    """Revoke a standing token; answers its hash, or None when there is none of that code."""
+    return connection.execute(
+        update(TOKEN)
+        .where(TOKEN.c.workshop_id == workshop, TOKEN.c.code == code, TOKEN.c.revoked_at.is_(None))
+        .values(revoked_at=now)
+        .returning(TOKEN.c.secret_hash)
+    ).scalar()
+
+
+def used(connection: Connection, workshop: int, token: int, at: datetime) -> None:
+    """Note a token's last use."""
+    connection.execute(update(TOKEN).where(TOKEN.c.workshop_id == workshop, TOKEN.c.id == token).values(last_used_at=at))
+
+
+def kept_answer(connection: Connection, workshop: int, key: str) -> Row[Any] | None:
+    """The first answer to a key, if there is one."""
+    return connection.execute(select(IDEMPOTENCY).where(IDEMPOTENCY.c.workshop_id == workshop, IDEMPOTENCY.c.key == key)).first()
+
+
+def claim_key(connection: Connection, workshop: int, key: str, fingerprint: str, now: datetime) -> bool:
+    """Take a key for this act; False when another act has it (on PostgreSQL after waiting for that act)."""
+    values = {
+        "workshop_id": workshop, "key": key, "fingerprint": fingerprint, "status": 0, "answer": "", "created_at": now,
+    }  # fmt: skip
+    if connection.dialect.name == "postgresql":
+        statement = postgresql_insert(IDEMPOTENCY).values(values).on_conflict_do_nothing()
+        return connection.execute(statement.returning(IDEMPOTENCY.c.key)).first() is not None
+    return True  # one writer at a time: the row is written with the answer
+
+
+def keep_answer(
+    connection: Connection, workshop: int, key: str, fingerprint: str, status: int, answer: str, now: datetime
+) -> None:
+    """Keep the first answer to a key in the transaction of its work."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(
+            update(IDEMPOTENCY)
+            .where(IDEMPOTENCY.c.workshop_id == workshop, IDEMPOTENCY.c.key == key)
+            .values(status=status, answer=answer)
+        )
+        return
+    values = {
+        "workshop_id": workshop, "key": key, "fingerprint": fingerprint, "status": status, "answer": answer,
+        "created_at": now,
+    }  # fmt: skip
+    connection.execute(insert(IDEMPOTENCY), values)
+
+
+def alone(connection: Connection) -> None:
+    """Wait until no other process makes a first workshop (SQLite: a write transaction is alone already)."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(select(func.pg_advisory_xact_lock(FIRST)))

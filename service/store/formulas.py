@@ -1,0 +1,82 @@
+"""Formulas: versions and their lines. A formula is its bulk item; versions are never changed once used."""
+
+from collections.abc import Collection, Sequence
+from datetime import date
+from typing import Any
+
+from sqlalchemy import Connection, Row, case, insert, select, update
+
+from service.store.tables import FormulaLine, FormulaVersion
+
+VERSION = FormulaVersion.__table__  # type: ignore[attr-defined]
+LINE = FormulaLine.__table__  # type: ignore[attr-defined]
+
+
+def latest(connection: Connection, workshop: int, formula: int, on: date | None) -> Row[Any]:
+    """The version that was the latest on a day; the first when there was none yet."""
+    order: list[Any] = [VERSION.c.version.desc()]
+    if on is not None:
+        there = VERSION.c.made_on <= on
+        order = [
+            case((there, 0), else_=1),
+            case((there, VERSION.c.version), else_=-VERSION.c.version).desc(),
+        ]
+    return connection.execute(
+        select(VERSION).where(VERSION.c.workshop_id == workshop, VERSION.c.formula_id == formula).order_by(*order).limit(1)
+    ).one()
+
+
+def version(connection: Connection, workshop: int, formula: int, number: int) -> Row[Any] | None:
+    """A version by its number."""
+    return connection.execute(
+        select(VERSION).where(VERSION.c.workshop_id == workshop, VERSION.c.formula_id == formula, VERSION.c.version == number)
+    ).first()
+
+
+def versions(connection: Connection, workshop: int, formulas: Collection[int]) -> dict[int, list[Row[Any]]]:
+    """All versions of these formulas, oldest first."""
+    found: dict[int, list[Row[Any]]] = {formula: [] for formula in formulas}
+    rows = connection.execute(
+        select(VERSION)
+        .where(VERSION.c.workshop_id == workshop, VERSION.c.formula_id.in_(sorted(formulas)))
+        .order_by(VERSION.c.version)
+    )
+    for row in rows:
+        found[row.formula_id].append(row)
+    return found
+
+
+def lines(connection: Connection, workshop: int, version_id: int) -> list[Row[Any]]:
+    """The lines of a version, in their order."""
+    return lines_of(connection, workshop, [version_id])[version_id]
+
+
+def lines_of(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, list[Row[Any]]]:
+    """The lines of several versions."""
+    found: dict[int, list[Row[Any]]] = {id_: [] for id_ in ids}
+    rows = connection.execute(
+        select(LINE)
+        .where(LINE.c.workshop_id == workshop, LINE.c.version_id.in_(sorted(ids)))
+        .order_by(LINE.c.version_id, LINE.c.n)
+    )
+    for row in rows:
+        found[row.version_id].append(row)
+    return found
+
+
+def add(connection: Connection, workshop: int, values: dict[str, Any], rows: Sequence[dict[str, Any]]) -> None:
+    """A version with its lines."""
+    connection.execute(insert(VERSION), {**values, "workshop_id": workshop})
+    connection.execute(
+        insert(LINE),
+        [{**row, "n": n, "version_id": values["id"], "workshop_id": workshop} for n, row in enumerate(rows)],
+    )
+
+
+def note(connection: Connection, workshop: int, version_id: int, preservation_note: str | None) -> None:
+    """Answer, or open again, the flag on water without preservative for one version."""
+    connection.execute(
+        update(VERSION)
+        .where(VERSION.c.workshop_id == workshop, VERSION.c.id == version_id)
+        .values(preservation_note=preservation_note)
+    )

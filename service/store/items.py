@@ -1,0 +1,98 @@
+"""Items: one namespace of codes for ingredients, packaging, bulk and products; and their locks."""
+
+import json
+from collections.abc import Collection
+from datetime import date
+from typing import Any, NamedTuple
+
+from sqlalchemy import Connection, insert, select, update
+
+from service.store.tables import Item, Lot
+
+ITEM = Item.__table__  # type: ignore[attr-defined]
+LOT = Lot.__table__  # type: ignore[attr-defined]
+
+
+class ItemRow(NamedTuple):
+    """An item as acts use it; `facts` is what only people read (inci, function, density ...)."""
+
+    id: int
+    code: str
+    name: str
+    kind: str
+    unit: str
+    stocked: bool
+    active: bool
+    shelf_life_days: int | None
+    opened_life_days: int | None
+    facts: dict[str, Any]
+
+
+_COLUMNS = (
+    ITEM.c.id, ITEM.c.code, ITEM.c.name, ITEM.c.kind, ITEM.c.unit, ITEM.c.stocked, ITEM.c.active,
+    ITEM.c.shelf_life_days, ITEM.c.opened_life_days, ITEM.c.facts,
+)  # fmt: skip
+
+
+def _row(row: Any) -> ItemRow:
+    return ItemRow(**{**row._mapping, "facts": json.loads(row.facts)})
+
+
+def by_code(connection: Connection, workshop: int, code: str) -> ItemRow | None:
+    """An item by its code."""
+    return by_codes(connection, workshop, [code]).get(code)
+
+
+def by_codes(connection: Connection, workshop: int, codes: Collection[str]) -> dict[str, ItemRow]:
+    """Items by code."""
+    if not codes:
+        return {}
+    found = connection.execute(select(*_COLUMNS).where(ITEM.c.workshop_id == workshop, ITEM.c.code.in_(sorted(codes))))
+    return {row.code: _row(row) for row in found}
+
+
+def by_ids(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, ItemRow]:
+    """Items by id."""
+    if not ids:
+        return {}
+    found = connection.execute(select(*_COLUMNS).where(ITEM.c.workshop_id == workshop, ITEM.c.id.in_(sorted(ids))))
+    return {row.id: _row(row) for row in found}
+
+
+def page(connection: Connection, workshop: int, kinds: Collection[str], after: str | None, limit: int) -> list[ItemRow]:
+    """Items of these kinds by code, after a code."""
+    wanted = [ITEM.c.workshop_id == workshop, ITEM.c.kind.in_(sorted(kinds))]
+    if after is not None:
+        wanted.append(ITEM.c.code > after)
+    found = connection.execute(select(*_COLUMNS).where(*wanted).order_by(ITEM.c.code).limit(limit))
+    return [_row(row) for row in found]
+
+
+def add(connection: Connection, workshop: int, item: ItemRow) -> None:
+    """A new item and its unbooked lot, which has the item's id."""
+    values = item._asdict() | {"facts": json.dumps(item.facts, ensure_ascii=False), "workshop_id": workshop}
+    connection.execute(insert(ITEM), {**values, "papers": 0})
+    unbooked = {
+        "workshop_id": workshop, "id": item.id, "item_id": item.id, "code": f"~{item.code}",
+        "received_on": date(2000, 1, 1), "made": False, "expires_assumed": False, "use_by": date(9999, 12, 31),
+        "status": "released", "quantity": 0, "estimated": False, "on_hand": 0, "cost_left_micro": 0,
+    }  # fmt: skip
+    connection.execute(insert(LOT), unbooked)
+
+
+def change(connection: Connection, workshop: int, item: int, values: dict[str, Any]) -> None:
+    """Change an item's facts."""
+    if "facts" in values:
+        values = values | {"facts": json.dumps(values["facts"], ensure_ascii=False)}
+    connection.execute(update(ITEM).where(ITEM.c.workshop_id == workshop, ITEM.c.id == item).values(**values))
+
+
+def lock(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, int]:
+    """Lock items in the order of their ids and raise their order of recording; answers it by item."""
+    if not ids:
+        return {}
+    mine = [ITEM.c.workshop_id == workshop, ITEM.c.id.in_(sorted(ids))]
+    if connection.dialect.name == "postgresql":
+        connection.execute(select(ITEM.c.id).where(*mine).order_by(ITEM.c.id).with_for_update(key_share=True)).all()
+    raised = connection.execute(update(ITEM).where(*mine).values(papers=ITEM.c.papers + 1).returning(ITEM.c.id, ITEM.c.papers))
+    return {row.id: row.papers for row in raised}

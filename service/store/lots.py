@@ -1,0 +1,128 @@
+"""Lots: the queries that draws, figures and lists ask."""
+
+from collections.abc import Collection
+from datetime import date
+from typing import Any
+
+from sqlalchemy import Connection, Row, and_, bindparam, select, update
+
+from service.store.tables import Document, Item, Lot
+
+LOT = Lot.__table__  # type: ignore[attr-defined]
+DOCUMENT = Document.__table__  # type: ignore[attr-defined]
+ITEM = Item.__table__  # type: ignore[attr-defined]
+
+_only_open = select(LOT).where(
+    LOT.c.workshop_id == bindparam("workshop"),
+    LOT.c.item_id.in_(bindparam("items", expanding=True)),
+    LOT.c.on_hand != 0,
+)
+
+
+def with_stock(connection: Connection, workshop: int, items: Collection[int]) -> list[Row[Any]]:
+    """The lots of these items that hold something, the unbooked lot too where it is not empty."""
+    if not items:
+        return []
+    return list(connection.execute(_only_open, {"workshop": workshop, "items": sorted(items)}))
+
+
+def of_item(connection: Connection, workshop: int, item: int) -> list[Row[Any]]:
+    """Every lot of an item, emptied ones and the unbooked one too."""
+    return list(connection.execute(select(LOT).where(LOT.c.workshop_id == workshop, LOT.c.item_id == item)))
+
+
+def by_ids(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, Row[Any]]:
+    """Lots by id."""
+    if not ids:
+        return {}
+    found = connection.execute(select(LOT).where(LOT.c.workshop_id == workshop, LOT.c.id.in_(sorted(ids))))
+    return {row.id: row for row in found}
+
+
+def by_codes(connection: Connection, workshop: int, codes: Collection[str]) -> dict[str, Row[Any]]:
+    """Lots by code; the unbooked lot has no code a caller can use."""
+    if not codes:
+        return {}
+    found = connection.execute(
+        select(LOT).where(LOT.c.workshop_id == workshop, LOT.c.code.in_(sorted(codes)), LOT.c.id != LOT.c.item_id)
+    )
+    return {row.code: row for row in found}
+
+
+def newest_cost(connection: Connection, workshop: int, item: int, day: date) -> Row[Any] | None:
+    """The newest lot of known cost received by that day: what unbooked stock is costed at (law 9)."""
+    return connection.execute(
+        select(LOT)
+        .where(
+            LOT.c.workshop_id == workshop,
+            LOT.c.item_id == item,
+            LOT.c.id != LOT.c.item_id,
+            LOT.c.cost_micro.is_not(None),
+            LOT.c.quantity > 0,
+            LOT.c.received_on <= day,
+        )
+        .order_by(LOT.c.received_on.desc(), LOT.c.id.desc())
+        .limit(1)
+    ).first()
+
+
+def of_document(connection: Connection, workshop: int, document: int) -> list[Row[Any]]:
+    """The lots a document made."""
+    return list(
+        connection.execute(select(LOT).where(LOT.c.workshop_id == workshop, LOT.c.document_id == document).order_by(LOT.c.id))
+    )
+
+
+def shown(
+    connection: Connection,
+    workshop: int,
+    *,
+    items: Collection[int] | None = None,
+    code: str | None = None,
+    status: str | None = None,
+    place: str | None = None,
+    expires_before: date | None = None,
+    empty: bool = False,
+    after: str | None = None,
+    limit: int | None = None,
+) -> list[Row[Any]]:
+    """Lots with their item's code, kind and unit and their document's code, ordered by code."""
+    wanted: list[Any] = [LOT.c.workshop_id == workshop, LOT.c.id != LOT.c.item_id]
+    if items is not None:
+        wanted.append(LOT.c.item_id.in_(sorted(items)))
+    if code is not None:
+        wanted.append(LOT.c.code == code)
+    if status is not None:
+        wanted.append(LOT.c.status == status)
+    if place is not None:
+        wanted.append(LOT.c.place == place)
+    if expires_before is not None:
+        wanted.append(LOT.c.use_by < expires_before)
+    if not empty:
+        wanted.append(LOT.c.on_hand != 0)
+    if after is not None:
+        wanted.append(LOT.c.code > after)
+    statement = (
+        select(
+            LOT,
+            ITEM.c.code.label("item_code"),
+            ITEM.c.kind,
+            ITEM.c.unit,
+            DOCUMENT.c.code.label("document_code"),
+            DOCUMENT.c.kind.label("document_kind"),
+        )
+        .join(ITEM, and_(ITEM.c.workshop_id == LOT.c.workshop_id, ITEM.c.id == LOT.c.item_id))
+        .outerjoin(
+            DOCUMENT,
+            and_(DOCUMENT.c.workshop_id == LOT.c.workshop_id, DOCUMENT.c.id == LOT.c.document_id),
+        )
+        .where(*wanted)
+        .order_by(LOT.c.code)
+    )
+    return list(connection.execute(statement.limit(limit) if limit else statement))
+
+
+def change(connection: Connection, workshop: int, lot: int, values: dict[str, Any]) -> None:
+    """Set facts of a lot that are not figures (status, dates, place): never its stock."""
+    assert not {"on_hand", "cost_left_micro"} & values.keys()
+    connection.execute(update(LOT).where(LOT.c.workshop_id == workshop, LOT.c.id == lot).values(**values))

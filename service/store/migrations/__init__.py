@@ -1,0 +1,1 @@
+"""Alembic's folder: env.py, versions, and the triggers of the append-only tables."""

@@ -1,0 +1,44 @@
+"""Products: what they are filled from, their packaging, and what a set contains."""
+
+from collections.abc import Collection, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Row, insert, select
+
+from service.store.tables import Product, ProductPart
+
+PRODUCT = Product.__table__  # type: ignore[attr-defined]
+PART = ProductPart.__table__  # type: ignore[attr-defined]
+
+
+def by_ids(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, Row[Any]]:
+    """Products by their item's id."""
+    if not ids:
+        return {}
+    found = connection.execute(select(PRODUCT).where(PRODUCT.c.workshop_id == workshop, PRODUCT.c.id.in_(sorted(ids))))
+    return {row.id: row for row in found}
+
+
+def parts(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, list[Row[Any]]]:
+    """Packaging and contents of one unit, by product, in their order."""
+    found: dict[int, list[Row[Any]]] = {id_: [] for id_ in ids}
+    if not ids:
+        return found
+    rows = connection.execute(
+        select(PART)
+        .where(PART.c.workshop_id == workshop, PART.c.product_id.in_(sorted(ids)))
+        .order_by(PART.c.product_id, PART.c.n)
+    )
+    for row in rows:
+        found[row.product_id].append(row)
+    return found
+
+
+def add(connection: Connection, workshop: int, values: dict[str, Any], rows: Sequence[dict[str, Any]]) -> None:
+    """A product and its parts."""
+    connection.execute(insert(PRODUCT), {**values, "workshop_id": workshop})
+    if rows:
+        connection.execute(
+            insert(PART),
+            [{**row, "n": n, "product_id": values["id"], "workshop_id": workshop} for n, row in enumerate(rows)],
+        )

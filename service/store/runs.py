@@ -1,0 +1,88 @@
+"""Production runs and what open plans will need."""
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Row, insert, select, update
+
+from service.core.claims import Plan
+from service.store.tables import Run, RunLine
+
+RUN = Run.__table__  # type: ignore[attr-defined]
+RUN_LINE = RunLine.__table__  # type: ignore[attr-defined]
+
+
+def add(connection: Connection, workshop: int, values: dict[str, Any], needs: Sequence[tuple[int, int]] = ()) -> None:
+    """A run, and for a plan the items and quantities it will need."""
+    facts = json.dumps(values.pop("facts"), ensure_ascii=False, separators=(",", ":"), default=str)
+    connection.execute(insert(RUN), {**values, "facts": facts, "workshop_id": workshop})
+    lines = [
+        {"workshop_id": workshop, "run_id": values["id"], "n": n, "item_id": item, "quantity": quantity}
+        for n, (item, quantity) in enumerate(needs)
+    ]
+    if lines:
+        connection.execute(insert(RUN_LINE), lines)
+
+
+def change(connection: Connection, workshop: int, run: int, **values: Any) -> None:
+    """Change a run's state."""
+    if "facts" in values:
+        values["facts"] = json.dumps(values["facts"], ensure_ascii=False, separators=(",", ":"), default=str)
+    connection.execute(update(RUN).where(RUN.c.workshop_id == workshop, RUN.c.id == run).values(**values))
+
+
+def by_code(connection: Connection, workshop: int, code: str, lock: bool = False) -> Row[Any] | None:
+    """A run by its batch code; `lock` holds it until the end of the act."""
+    statement = select(RUN).where(RUN.c.workshop_id == workshop, RUN.c.code == code)
+    return connection.execute(statement.with_for_update(key_share=True) if lock else statement).first()
+
+
+def of_document(connection: Connection, workshop: int, document: int) -> Row[Any] | None:
+    """The run a document recorded."""
+    return connection.execute(select(RUN).where(RUN.c.workshop_id == workshop, RUN.c.document_id == document)).first()
+
+
+def by_id(connection: Connection, workshop: int, run: int) -> Row[Any] | None:
+    """A run by id."""
+    return connection.execute(select(RUN).where(RUN.c.workshop_id == workshop, RUN.c.id == run)).first()
+
+
+def page(connection: Connection, workshop: int, state: str | None, after: int | None, limit: int) -> list[Row[Any]]:
+    """Runs, newest first; `after` is the last id seen."""
+    wanted = [RUN.c.workshop_id == workshop]
+    if state is not None:
+        wanted.append(RUN.c.state == state)
+    if after is not None:
+        wanted.append(RUN.c.id < after)
+    return list(connection.execute(select(RUN).where(*wanted).order_by(RUN.c.id.desc()).limit(limit)))
+
+
+def open_for(connection: Connection, workshop: int, formula: int | None, product: int | None) -> list[Row[Any]]:
+    """The open plans for exactly this product, or for this formula without a product."""
+    return list(
+        connection.execute(
+            select(RUN).where(
+                RUN.c.workshop_id == workshop,
+                RUN.c.state == "planned",
+                RUN.c.product_id == product if product is not None else RUN.c.product_id.is_(None),
+                RUN.c.formula_id == formula if product is None else RUN.c.product_id.is_not(None),
+            )
+        )
+    )
+
+
+_PLANS = (
+    select(RUN.c.id, RUN.c.code, RUN.c.planned_on, RUN_LINE.c.item_id, RUN_LINE.c.quantity)
+    .join(RUN_LINE, (RUN_LINE.c.workshop_id == RUN.c.workshop_id) & (RUN_LINE.c.run_id == RUN.c.id))
+    .where(RUN.c.state == "planned")
+)
+
+
+def open_plans(connection: Connection, workshop: int) -> list[Plan]:
+    """All open plans with what they need."""
+    found: dict[int, tuple[Any, dict[int, int]]] = {}
+    for row in connection.execute(_PLANS.where(RUN.c.workshop_id == workshop)):
+        needs = found.setdefault(row.id, (row, {}))[1]
+        needs[row.item_id] = needs.get(row.item_id, 0) + row.quantity
+    return [Plan(row.id, row.code, row.planned_on, needs) for row, needs in found.values()]
