@@ -46,7 +46,7 @@ class Server:
         with self.log.open("ab") as log:
             command = [sys.executable, "-m", "service", "serve"]
             self.process = subprocess.Popen(command, cwd=ROOT, env=self.environment(), stdout=log, stderr=log)
-        for _ in range(400):
+        for _ in range(1200):  # a minute, for a machine that is busy with other things
             try:
                 if httpx.get(f"{self.base}/health/ready", timeout=2).status_code == 200:
                     return

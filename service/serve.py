@@ -33,7 +33,7 @@ class CannotStart(Exception):
 def bind(settings: Settings) -> socket.socket:
     """Take the port before anything is promised."""
     family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
-    taken = socket.socket(family, socket.SOCK_STREAM)
+    taken = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)  # asyncio sets TCP_NODELAY only on these
     taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         taken.bind((settings.host, settings.port))

@@ -1,17 +1,23 @@
 """Lots: listed, shown, edited. Each edit is kept as a document."""
 
-from datetime import date
+import json
+from datetime import date, datetime
 from typing import Any
 
-from service.actions import papers, stock
+from sqlalchemy import Row
+
+from service.actions import late, papers, stock
+from service.actions.redraw import Redraw
 from service.actions.scope import Scope
-from service.core import draw
-from service.errors import Forbidden, Invalid, NotFound
+from service.core import draw, happening
+from service.errors import Forbidden, Invalid, LotNotThereYet, NotFound
 from service.shapes.papers import LotPatch
-from service.store import items, ledger, lots
+from service.store import items, ledger, lots, replay
 from service.store.ledger import Stated
 
-BENCH = {"place", "opened_on", "note"}
+BENCH = {"place", "opened_on"}
+USABLE = {"status", "expires_on", "retest_on", "opened_on", "place"}  # what may let a waiting draw have the lot
+EDITED = ("status", "expires_on", "retest_on", "ready_on", "opened_on", "opened_by_hand", "place")
 
 
 def show(scope: Scope, code: str) -> dict[str, Any]:
@@ -39,29 +45,65 @@ def list_(
 
 
 def edit(scope: Scope, code: str, patch: LotPatch) -> dict[str, Any]:
-    """Change a lot's status, dates, place or certificate, keeping who, when and why."""
-    sent = {name: getattr(patch, name) for name in patch.model_fields_set}
+    """Change a lot's status, dates, place or certificate from a day on, keeping who, when and why."""
+    sent = {name: getattr(patch, name) for name in patch.model_fields_set - {"note", "effective_on"}}
     if "manage" not in scope.actor.scopes and sent.keys() - BENCH:
         raise Forbidden("a token with 'record' may set a lot's `place` and `opened_on` only", needs="manage")
     lot = papers.lot_of(scope, code, "code")
-    number = items.lock(scope.connection, scope.workshop.id, [lot.item_id])[lot.item_id]
-    note = sent.pop("note", None)
+    when = papers.happened(scope, patch.effective_on, "#/effective_on")
+    if lot.received_on > when[0]:
+        raise LotNotThereYet(f"lot {lot.code} came on {lot.received_on}, after {when[0]}", lot=lot.code)
+    facts = _facts(scope, sent, when[0])
+    rank = happening.rank(*when)
+    locked = items.lock(scope.connection, scope.workshop.id, [lot.item_id], rank)[lot.item_id]
+    paper = papers.new_paper(scope, "edit", when)
+    paper.facts = {"lot": code, "note": patch.note, "set": facts}
+    if lot.arrived is None:
+        lots.change(scope.connection, scope.workshop.id, lot.id, {"arrived": _arrived(lot)})
+    ledger.post(scope.connection, scope.workshop.id, paper, [Stated(lot.item_id, locked.paper, 0, lot.id)])
+    ledger.add_edit(scope.connection, scope.workshop.id, paper.id, lot.id, facts)
+    _hold(scope, lot, facts, when, late.in_order(locked, rank))
+    waits = lots.unbooked(scope.connection, scope.workshop.id, lot.item_id)
+    if not late.in_order(locked, rank) or (waits and facts.keys() & USABLE):
+        late.follow(scope, Redraw.begin(scope, paper), {lot.item_id: when[0]})
+    return show(scope, code)
+
+
+def _facts(scope: Scope, sent: dict[str, Any], day: date) -> dict[str, Any]:
+    """What an edit sets, checked; a status says who set it, when and why."""
+    facts = dict(sent)
     if "status" in sent:
         if sent["status"] is None:
             raise Invalid.field("#/status", "must not be null")
-        sent |= {"status_by": scope.actor.name, "status_on": scope.today}
-        sent.setdefault("status_reason", None)
+        facts |= {"status_by": scope.actor.name, "status_on": day}
+        facts.setdefault("status_reason", None)
     elif "status_reason" in sent:
         raise Invalid.field("#/status_reason", "goes with a `status`")
     if sent.get("opened_on") is not None and sent["opened_on"] > scope.today:
         raise Invalid.field("#/opened_on", "must not be in the future", str(sent["opened_on"]), f"up to {scope.today}")
+    if "opened_on" in sent:
+        facts["opened_by_hand"] = sent["opened_on"] is not None
     if "expires_on" in sent:
-        sent["expires_assumed"] = False
-    expires, opened = sent.get("expires_on", lot.expires_on), sent.get("opened_on", lot.opened_on)
-    sent["use_by"] = draw.last_usable_day(expires, opened, lot.opened_life_days)
-    before = {name: getattr(lot, name) for name in sent}
-    paper = papers.new_paper(scope, "edit", (scope.today, scope.now))
-    paper.facts = {"lot": code, "note": note, "before": before, "after": sent}
-    ledger.post(scope.connection, scope.workshop.id, paper, [Stated(lot.item_id, number, 0, lot.id)])
-    lots.change(scope.connection, scope.workshop.id, lot.id, sent)
-    return show(scope, code)
+        facts["expires_assumed"] = False
+    return facts
+
+
+def _arrived(lot: Row[Any]) -> str:
+    """A lot's facts before its first edit: what a redraw starts from."""
+    facts = {name: getattr(lot, name) for name in EDITED}
+    if not lot.opened_by_hand:
+        facts["opened_on"] = None
+    return json.dumps(facts, default=str)
+
+
+def _hold(scope: Scope, lot: Row[Any], facts: dict[str, Any], when: tuple[date, datetime | None], last: bool) -> None:
+    """The lot's facts as they stand now: of each, what the edit that happened last says."""
+    standing = dict(facts)
+    if not last:
+        mine = happening.rank(*when)
+        for other in replay.edits(scope.connection, scope.workshop.id, [lot.id]):
+            if happening.rank(other.happened_on, other.happened_at) > mine:
+                standing = {name: value for name, value in standing.items() if name not in json.loads(other.facts)}
+    expires, opened = standing.get("expires_on", lot.expires_on), standing.get("opened_on", lot.opened_on)
+    standing["use_by"] = draw.last_usable_day(expires, opened, lot.opened_life_days)
+    lots.change(scope.connection, scope.workshop.id, lot.id, standing)

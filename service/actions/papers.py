@@ -1,16 +1,18 @@
 """What all papers share: when they happened, their codes, their lines, and lots as balances."""
 
-from collections.abc import Mapping
+import json
+from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Row
 
 from service.actions.scope import Scope
+from service.core.draw import FOREVER
 from service.core.movements import Balance
 from service.errors import Invalid, NotFound
 from service.store import items, ledger, lots
-from service.store.items import ItemRow
+from service.store.items import ItemRow, Locked
 from service.store.ledger import Paper
 
 SERIES = {"receipt": "R", "count": "C", "disposal": "D", "reversal": "V", "edit": "E", "correction": "K", "split": "S"}
@@ -29,6 +31,36 @@ def happened(scope: Scope, told: date | datetime | None, pointer: str) -> tuple[
     if told > scope.today:
         raise Invalid.field(pointer, "must not be in the future", told.isoformat(), f"up to {scope.today}")
     return told, None
+
+
+def same_day(scope: Scope, locked: Iterable[Locked], when: tuple[date, datetime | None]) -> list[dict[str, Any]]:
+    """Where a count of one of its items lies within the same day: on which side of it the paper was put."""
+    if not any(one.counted_on == when[0] for one in locked):
+        return []
+    side = "before a count without a time, as that ends its day" if when[1] is None else f"at {local(scope, when[1])}"
+    sentence = f"There is a count on {when[0]}: this was put {side}."
+    return [{"type": "count-on-the-same-day", "sentence": sentence, "day": when[0]}]
+
+
+def facts_of(row: Row[Any]) -> dict[str, Any]:
+    """What a document keeps beside its lines."""
+    facts: dict[str, Any] = json.loads(row.facts)
+    return facts
+
+
+def reversed_codes(scope: Scope, rows: Iterable[Row[Any]]) -> set[str]:
+    """Which of these documents are reversed."""
+    of = {row.id: row.code for row in rows}
+    return {of[one] for one in ledger.reversed_among(scope.connection, scope.workshop.id, list(of))}
+
+
+def told(answer: dict[str, Any], followed: Any) -> dict[str, Any]:
+    """An answer with what its paper moved of others (actions/late), said in its sentence too."""
+    answer["moved"] = followed.moved
+    answer["warnings"] = [*answer["warnings"], *followed.warnings]
+    if followed.sentence:
+        answer["sentence"] = f"{answer['sentence'].rstrip('.')}; {followed.sentence}."
+    return answer
 
 
 def local(scope: Scope, at: datetime | None) -> str | None:
@@ -92,6 +124,7 @@ def balance(row: Row[Any] | Mapping[str, Any]) -> Balance:
         worth=lot.cost_left_micro,
         unbooked=lot.id == lot.item_id,
         opened_on=lot.opened_on,
+        use_by=lot.use_by,
     )
 
 
@@ -122,8 +155,10 @@ def new_lot(scope: Scope, item: ItemRow, paper: Paper, *, code: str, quantity: i
         "expires_assumed": False,
         "retest_on": None,
         "opened_on": None,
+        "opened_by_hand": False,
+        "arrived": None,
         "opened_life_days": item.opened_life_days,
-        "use_by": date(9999, 12, 31),
+        "use_by": FOREVER,
         "ready_on": None,
         "status": "released",
         "status_by": None,

@@ -5,14 +5,15 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
-from service.actions import papers
+from service.actions import late, papers
+from service.actions.redraw import Redraw
 from service.actions.scope import Scope
-from service.core import draw
+from service.core import draw, happening
 from service.core.movements import Entries
 from service.core.units import convert_in, money_in, money_out, quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.papers import ReceiptIn
-from service.store import items, ledger
+from service.store import items, ledger, lots
 from service.store.ledger import Stated
 
 
@@ -25,7 +26,8 @@ def record(scope: Scope, body: ReceiptIn) -> dict[str, Any]:
     if not quantity:
         raise Invalid.field("#/quantity", "must be more than 0", str(body.quantity), "more than 0")
     when = papers.happened(scope, body.received_on, "#/received_on")
-    number = items.lock(scope.connection, scope.workshop.id, [item.id])[item.id]
+    rank = happening.rank(*when)
+    locked = items.lock(scope.connection, scope.workshop.id, [item.id], rank)[item.id]
     paper = papers.new_paper(scope, "receipt", when)
     cost = money_in(body.cost, "#/cost") if body.cost is not None else None
     expires, assumed = body.expires_on, False
@@ -37,8 +39,6 @@ def record(scope: Scope, body: ReceiptIn) -> dict[str, Any]:
         retest_on=body.retest_on, use_by=draw.last_usable_day(expires, None, None), status=body.status,
         place=body.place, cost_micro=cost,
     )  # fmt: skip
-    entries = Entries()
-    entries.change(0, papers.balance(lot), quantity)
     answer = {
         "receipt": paper.code, "lot": lot["code"], "material": item.code, "quantity": quantity_out(quantity, item.unit),
         "given": {"quantity": _plain(body.quantity), "unit": unit}, "supplier": body.supplier,
@@ -46,12 +46,20 @@ def record(scope: Scope, body: ReceiptIn) -> dict[str, Any]:
         "expires_on": expires, "expires_assumed": assumed, "retest_on": body.retest_on, "cost": money_out(cost),
         "place": body.place, "status": body.status, "note": body.note,
         "recorded_at": papers.local(scope, scope.now), "recorded_by": scope.actor.name,
-        "warnings": _warnings(scope, expires),
+        "warnings": _warnings(scope, expires) + papers.same_day(scope, [locked], when),
+        "moved": [],
         "sentence": f"{said(quantity, item.unit)} of {item.name} booked as lot {lot['code']}.",
     }  # fmt: skip
     paper.facts = answer
-    ledger.post(scope.connection, scope.workshop.id, paper, [Stated(item.id, number, quantity, lot["id"])], entries, [lot])
-    return answer
+    stated = [Stated(item.id, locked.paper, quantity, lot["id"])]
+    if late.in_order(locked, rank) and not lots.unbooked(scope.connection, scope.workshop.id, item.id):
+        entries = Entries()
+        entries.change(0, papers.balance(lot), quantity)
+        ledger.post(scope.connection, scope.workshop.id, paper, stated, entries, [lot])
+        return answer
+    ledger.post(scope.connection, scope.workshop.id, paper, stated, None, [lot])
+    followed = late.follow(scope, Redraw.begin(scope, paper), {item.id: when[0]})
+    return papers.told(answer, followed)
 
 
 def _plain(value: Decimal) -> int | float:

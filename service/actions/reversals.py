@@ -1,62 +1,88 @@
-"""Reversals: take a paper out whole, once."""
+"""Reversals: take a paper out as if it had never been, once (law 13)."""
 
 import json
 from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import papers, stock
+from service.actions import late, papers, restating, stock
+from service.actions.redraw import Redraw
 from service.actions.scope import Scope
-from service.core.movements import Entries
 from service.core.units import money_out, quantity_out
 from service.errors import AlreadyReversed, Conflict, FieldError, Forbidden, NotFound, StillNamed
 from service.shapes.papers import ReversalIn
-from service.store import items, ledger, lots, runs
+from service.store import items, ledger, lots, replay, runs
 
-REVERSIBLE = ("receipt", "count", "disposal", "run")
+REVERSIBLE = ("receipt", "count", "disposal", "split", "run")
 
 
 def record(scope: Scope, body: ReversalIn) -> dict[str, Any]:
-    """Undo a receipt, count, disposal or run; 409 names what stands on it."""
-    row = _reversible(scope, body.document)
-    causes = ledger.caused_by(scope.connection, scope.workshop.id, row.id)
-    moves = ledger.movements_of(scope.connection, scope.workshop.id, [row.id, *(one.id for one in causes)])
-    stated = ledger.lines_of(scope.connection, scope.workshop.id, row.id)
-    touched = {move.item_id for move in moves} | {line.item_id for line in stated}
+    """Undo a receipt, count, disposal, split or run; 409 names what stands on it."""
+    row = reversible(scope, body.document)
+    stated = replay.lines(scope.connection, scope.workshop.id, [row.id])[row.id]
+    touched = {line.item_id for line in stated}
     items.lock(scope.connection, scope.workshop.id, sorted(touched))
     if ledger.reversal_of(scope.connection, scope.workshop.id, row.id) is not None:
         raise AlreadyReversed(f"{row.code} is reversed already")
-    _nothing_stands_on(scope, row, [move.item_id for move in moves])
-    entries = _back(scope, row, moves)
+    holders = _holders(scope, row, body.settle)
     paper = papers.new_paper(scope, "reversal", (row.happened_on, row.happened_at), reverses_id=row.id)
-    known = stock.items_of(scope, touched)
-    codes = {move.lot_id: move.lot_code for move in moves}
-    of = {move.lot_id: known[move.item_id] for move in moves}
-    answer = {
-        "reversal": paper.code,
-        "reverses": row.code,
-        "reason": body.reason,
-        "movements": [
-            {
-                "item": of[move.lot_id].code,
-                "lot": None if of[move.lot_id].id == move.lot_id else codes[move.lot_id],
-                "quantity": quantity_out(move.quantity, of[move.lot_id].unit),
-                "cost": money_out(move.cost),
-            }
-            for move in entries.movements
-        ],
-        "recorded_at": papers.local(scope, scope.now),
-        "recorded_by": scope.actor.name,
-        "sentence": f"{row.kind.capitalize()} {row.code} is reversed.",
-    }
-    paper.facts = answer
-    ledger.post(scope.connection, scope.workshop.id, paper, (), entries)
+    paper.facts = {"reverses": row.code, "reason": body.reason}
+    ledger.post(scope.connection, scope.workshop.id, paper)
+    redraw = Redraw.begin(scope, paper, row.id)
+    since = restating.since(scope, row, stated)
+    for run, lost in holders.items():
+        for item, day in restating.without_lots(scope, redraw, run, lost).items():
+            since[item] = min(day, since.get(item, day))
+    followed = late.follow(scope, redraw, since)
     if row.kind == "run":
         _reopen(scope, row)
-    return answer
+    return papers.told(show(scope, paper.code), followed)
 
 
-def _reversible(scope: Scope, code: str) -> Row[Any]:
+def show(scope: Scope, code: str) -> dict[str, Any]:
+    """A reversal, and what it moved back."""
+    row = ledger.by_code(scope.connection, scope.workshop.id, code, "reversal")
+    if row is None:
+        raise NotFound(f"there is no reversal '{code}'")
+    return _shown(scope, [row])[0]
+
+
+def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
+    """Reversals, newest first."""
+    rows = ledger.page(scope.connection, scope.workshop.id, ["reversal"], after, limit + 1)
+    return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
+
+
+def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
+    moves = ledger.movements_of(scope.connection, scope.workshop.id, [row.id for row in rows])
+    known = stock.items_of(scope, {move.item_id for move in moves})
+    of = ledger.by_ids(scope.connection, scope.workshop.id, {row.reverses_id for row in rows})
+    return [
+        {
+            "reversal": row.code,
+            **papers.facts_of(row),
+            "movements": [
+                {
+                    "item": known[move.item_id].code,
+                    "lot": None if move.lot_id == move.item_id else move.lot_code,
+                    "quantity": quantity_out(move.quantity, known[move.item_id].unit),
+                    "cost": money_out(move.cost_micro),
+                }
+                for move in moves
+                if move.document_id == row.id
+            ],
+            "recorded_at": papers.local(scope, row.recorded_at),
+            "recorded_by": row.recorded_by,
+            "warnings": [],
+            "moved": [],
+            "sentence": f"{of[row.reverses_id].kind.capitalize()} {papers.facts_of(row)['reverses']} is reversed.",
+        }
+        for row in rows
+    ]
+
+
+def reversible(scope: Scope, code: str) -> Row[Any]:
+    """The document of this code that may be taken back, or corrected, by the caller."""
     row = ledger.by_code(scope.connection, scope.workshop.id, code)
     run = runs.by_code(scope.connection, scope.workshop.id, code)
     if run is not None and run.document_id is not None:
@@ -67,42 +93,31 @@ def _reversible(scope: Scope, code: str) -> Row[Any]:
         raise NotFound(f"there is no document '{code}'", errors=[FieldError("is not there", pointer="#/document", given=code)])
     if row.kind not in REVERSIBLE:
         raise Conflict(f"a {row.kind} cannot be reversed", kind=row.kind)
-    own = row.token_id == scope.actor.token_id and row.recorded_at.astimezone(scope.zone).date() == scope.today
-    if "manage" not in scope.actor.scopes and not own:
-        raise Forbidden("a token with 'record' may take back only what it recorded itself today", needs="manage")
+    only_own(scope, row)
     return row
 
 
-def _nothing_stands_on(scope: Scope, row: Row[Any], touched: list[int]) -> None:
-    made = lots.of_document(scope.connection, scope.workshop.id, row.id)
-    holds = ledger.lots_touched_since(scope.connection, scope.workshop.id, [lot.id for lot in made], row.id)
-    counted = ledger.counts_since(scope.connection, scope.workshop.id, set(touched), row.id) if touched else []
-    named = {one.code: one.kind for one in [*holds, *counted]}
-    if named:
-        said = ", ".join(f"{kind} {code}" for code, kind in list(named.items())[:5])
-        raise StillNamed(
-            f"{row.code} cannot be reversed while {said} stands on it",
-            holds=[{"document": code, "kind": kind} for code, kind in named.items()],
-        )
+def only_own(scope: Scope, row: Row[Any]) -> None:
+    """A token without `manage` takes back what it recorded itself on the same day."""
+    own = row.token_id == scope.actor.token_id and row.recorded_at.astimezone(scope.zone).date() == scope.today
+    if "manage" not in scope.actor.scopes and not own:
+        raise Forbidden("a token with 'record' may take back only what it recorded itself today", needs="manage")
 
 
-def _back(scope: Scope, row: Row[Any], moves: list[Row[Any]]) -> Entries:
-    """The opposite of every movement; what is left's worth decides the money (law 9)."""
-    rows = lots.by_ids(scope.connection, scope.workshop.id, {move.lot_id for move in moves})
-    balances = {key: papers.balance(lot) for key, lot in rows.items()}
-    entries = Entries()
-    for move in moves:
-        lot = balances[move.lot_id]
-        if not move.quantity:
-            continue
-        if lot.unbooked:
-            cost = None if move.cost_micro is None else -move.cost_micro
-            entries.change_unbooked(move.line, lot, -move.quantity, cost)
-        else:
-            if lot.on_hand < move.quantity:
-                raise StillNamed(f"{row.code} cannot be reversed: lot {move.lot_code} holds less than it brought", holds=[])
-            entries.change(move.line, lot, -move.quantity)
-    return entries
+def _holders(scope: Scope, row: Row[Any], settle: bool) -> dict[int, set[int]]:
+    """Runs that name what the paper made, with those lots; 409 unless they may be settled, and for all that is no draw."""
+    made = [lot.id for lot in lots.of_document(scope.connection, scope.workshop.id, row.id)]
+    found = ledger.naming(scope.connection, scope.workshop.id, made, row.id)
+    refused = [one for one in found if not (settle and one.kind == "run")]
+    if refused:
+        said = ", ".join(dict.fromkeys(f"{one.kind} {one.code}" for one in refused[:5]))
+        more = ": reverse it first" if settle or any(one.kind != "run" for one in refused) else ", or say `settle`"
+        holds = list({one.code: {"document": one.code, "kind": one.kind} for one in refused}.values())
+        raise StillNamed(f"{row.code} cannot be reversed while {said} names what it made{more}", holds=holds)
+    holders: dict[int, set[int]] = {}
+    for one in found:
+        holders.setdefault(one.id, set()).add(one.lot_id)
+    return holders
 
 
 def _reopen(scope: Scope, row: Row[Any]) -> None:

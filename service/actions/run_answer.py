@@ -92,6 +92,24 @@ def lot_warnings(drawn: Drawn, bad: Sequence[tuple[Any, str]], best_before: date
     return warnings
 
 
+def named_warnings(drawn: Drawn, named: Sequence[Any], items: Mapping[int, ItemRow]) -> list[dict[str, Any]]:
+    """Named lots that held less than was named of them: the rest was drawn like any other."""
+    warnings = []
+    for one in drawn.taken:
+        if one.chosen != "named" or one.lot is None:
+            continue
+        need = drawn.needs[one.need]
+        asked = dict(named[one.need]).get(one.lot.id)
+        wanted = asked if asked is not None else need.quantity if len(named[one.need]) == 1 else one.quantity
+        if one.quantity < min(wanted, need.quantity):
+            unit = items[need.item_id].unit
+            sentence = (
+                f"Lot {one.lot.code} gave {said(one.quantity, unit)} of {said(wanted, unit)}: the rest was drawn like any other."
+            )
+            warnings.append({"type": "named-lot-too-small", "sentence": sentence, "lot": one.lot.code})
+    return warnings
+
+
 def short_warnings(shortages: Sequence[dict[str, Any]], items: Mapping[str, ItemRow]) -> list[dict[str, Any]]:
     """One warning a material that the books lacked, saying what unusable stock lies there."""
     warnings = []

@@ -1,6 +1,6 @@
 """What a run takes from which lots, and what it costs: needs, what was really used, named lots, law 6 and 9."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
@@ -8,12 +8,12 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions import papers
-from service.actions.run_target import Need, Target
+from service.actions.run_target import NamedLots, Need, Target
 from service.actions.scope import Scope
 from service.core import costs, draw
 from service.core.movements import Entries
 from service.core.units import largest_remainder, quantity_in, quantity_out
-from service.errors import Invalid, LotNotThereYet
+from service.errors import Invalid
 from service.shapes.runs import Performed
 from service.store import lots
 from service.store.items import ItemRow
@@ -100,31 +100,38 @@ def _substitute(
             needs[at] = replace(needs[at], quantity=0)
 
 
-def draw_all(scope: Scope, target: Target, needs: list[Need], run: Performed, day: date, items: Mapping[int, ItemRow]) -> Drawn:
-    """Draw every need as of `day` from what the books hold now. Items are locked by the caller."""
+def draw_all(
+    scope: Scope, needs: list[Need], named: Sequence[NamedLots], rows: dict[int, Row[Any]], day: date, items: Mapping[int, ItemRow],
+    without: Collection[int] = (),
+) -> Drawn:  # fmt: skip
+    """Draw every need as of `day` from what the books hold now, but those of the items `without` (they come late).
+
+    `named` are the lots named for each need, `rows` those lots. Items are locked by the caller.
+    """
     drawn = Drawn(needs)
-    wanted = sorted({need.item_id for need in needs if items[need.item_id].stocked})
+    wanted = sorted({need.item_id for need in needs if items[need.item_id].stocked} - set(without))
     drawn.stock = lots.with_stock(scope.connection, scope.workshop.id, wanted)
-    named, rows = _named(scope, target, needs, run, day, items)
-    rows |= {row.id: row for row in drawn.stock}
+    rows = rows | {row.id: row for row in drawn.stock}
     balances = {row.id: papers.balance(row) for row in rows.values()}
     left: dict[int, int] = {key: lot.on_hand for key, lot in balances.items()}
+    shelves: dict[int, list[draw.Shelf]] = {}
+    for row in rows.values():
+        if row.id != row.item_id:
+            shelves.setdefault(row.item_id, []).append(draw.shelf_of(row))
     for at, need in enumerate(needs):
         item = items[need.item_id]
+        if item.id in without:
+            continue
         if not item.stocked:
             drawn.taken.append(Taken(at, None, need.quantity, 0, "assumed"))
             continue
-        shelves = [
-            replace(draw.shelf_of(row), quantity=left[row.id])
-            for row in rows.values()
-            if row.item_id == item.id and row.id != item.id
-        ]
-        got = draw.draw(shelves, need.quantity, day, named.get(item.id, ()))
+        there = [replace(shelf, quantity=left[shelf.id]) for shelf in shelves.get(item.id, ())]
+        got = draw.draw(there, need.quantity, day, named[at])
         for take in got.takes:
             left[take.lot_id] -= take.quantity
             lot = balances[take.lot_id]
-            cost = drawn.entries.change(at, lot, -take.quantity)
-            drawn.estimated |= rows[take.lot_id].estimated
+            cost = drawn.entries.change(at, lot, -take.quantity) if take.quantity else 0
+            drawn.estimated |= rows[take.lot_id].estimated and bool(take.quantity)
             drawn.taken.append(Taken(at, rows[take.lot_id], take.quantity, _negated(cost), take.chosen))
             _open(lot, rows[take.lot_id], take.quantity, day)
         if got.short:
@@ -155,37 +162,6 @@ def _unbooked(scope: Scope, drawn: Drawn, at: int, item: ItemRow, short: int, da
         balance = papers.balance(row)
     drawn.entries.change_unbooked(at, balance, -short, _negated(cost))
     drawn.taken.append(Taken(at, None, short, cost, "unbooked"))
-
-
-def _named(
-    scope: Scope, target: Target, needs: Sequence[Need], run: Performed, day: date, items: Mapping[int, ItemRow]
-) -> tuple[dict[int, list[tuple[int, int | None]]], dict[int, Row[Any]]]:
-    """The lots the bench named, by item, checked; and their rows."""
-    named: dict[int, list[tuple[int, int | None]]] = {}
-    rows: dict[int, Row[Any]] = {}
-    if target.bulk_lot is not None:
-        named[target.bulk_lot.item_id] = [(target.bulk_lot.id, None)]
-        rows[target.bulk_lot.id] = target.bulk_lot
-        _there(target.bulk_lot, day, "#/bulk")
-    by_code = {items[need.item_id].code: items[need.item_id] for need in needs}
-    found = lots.by_codes(scope.connection, scope.workshop.id, {one.lot for one in run.lots})
-    for n, one in enumerate(run.lots):
-        item = by_code.get(one.material)
-        lot = found.get(one.lot) or papers.lot_of(scope, one.lot, f"#/lots/{n}/lot")
-        if item is None:
-            raise Invalid.field(f"#/lots/{n}/material", "is not taken by this run", one.material)
-        if lot.item_id != item.id:
-            raise Invalid.field(f"#/lots/{n}/lot", f"is not a lot of '{item.code}'", one.lot)
-        _there(lot, day, f"#/lots/{n}/lot")
-        most = None if one.quantity is None else quantity_in(one.quantity, item.unit, f"#/lots/{n}/quantity")
-        named.setdefault(item.id, []).append((lot.id, most))
-        rows[lot.id] = lot
-    return named, rows
-
-
-def _there(lot: Row[Any], day: date, pointer: str) -> None:
-    if lot.received_on > day:
-        raise LotNotThereYet(f"lot {lot.code} came on {lot.received_on}, after {day}", lot=lot.code, came_on=str(lot.received_on))
 
 
 def shortages(drawn: Drawn, items: Mapping[int, ItemRow], day: date) -> list[dict[str, Any]]:

@@ -8,18 +8,24 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import papers, run_answer, run_draw, run_target
+from service.actions import late, papers, run_answer, run_draw, run_named, run_target
+from service.actions.redraw import Redraw
 from service.actions.run_draw import Drawn
+from service.actions.run_now import drawn_now
 from service.actions.run_target import Target
 from service.actions.scope import Scope
-from service.core import costs, draw
+from service.core import costs, draw, happening
+from service.core.movements import Entries
+from service.core.netted import netted
 from service.core.units import money_out, quantity_out
 from service.errors import FieldError, NotEnoughStock, NotFound
 from service.shapes.runs import Performed, RunIn
 from service.store import items as item_store
-from service.store import ledger, runs
+from service.store import ledger, lots, replay, runs
 from service.store.items import ItemRow
 from service.store.ledger import Paper, Stated
+
+MASS = ("ingredient", "bulk", "addition", "content")
 
 
 @dataclass(slots=True)
@@ -50,23 +56,92 @@ def make(
     target = run_target.work_out(scope, run, day, version)
     by_code, items = _items(scope, target, run)
     needs = run_draw.really_used(scope, target, run, by_code)
-    numbers = item_store.lock(scope.connection, scope.workshop.id, sorted(items))
-    drawn = run_draw.draw_all(scope, target, needs, run, day, items)
+    named, rows = run_named.named_lots(scope, target, needs, run, day, items)
+    locked = item_store.lock(scope.connection, scope.workshop.id, sorted(items), happening.rank(*when, happening.ASSUMED))
+    code = plan.code if plan is not None else papers.code_for(scope, "B")
+    paper = papers.new_paper(scope, "run", when, code=_document_code(scope, code, plan))
+    paper.facts = {"batch": code}
+    ids = [scope.new_id() for _ in target.outputs]
+    stated = _stated(needs, named, target, run, locked, ids)
+    drawn, redraw, since = _draw(scope, paper, stated, needs, named, rows, items, locked)
     short = run_draw.shortages(drawn, items, day)
     bad = run_draw.bad_named(drawn, day)
     if run.strict and (short or bad):
         raise _strict(short, bad)
-    code = plan.code if plan is not None else papers.code_for(scope, "B")
-    made = _make(scope, run, target, drawn, items, when, _document_code(scope, code, plan), bool(bad))
+    made = _make(scope, run, target, drawn, items, paper, code, bool(bad), ids)
+    followed = _write(scope, made, stated, redraw, since, locked)
     warnings = target.warnings + warnings + run_answer.lot_warnings(drawn, bad, made.best_before)
-    warnings += run_answer.short_warnings(short, by_code)
+    warnings += run_answer.named_warnings(drawn, named, items) + run_answer.short_warnings(short, by_code)
     warnings += run_answer.plan_warnings(scope, drawn, plan.id if plan is not None else None, scope.today)
+    warnings += papers.same_day(scope, locked.values(), when)
     answer = _answer(scope, run, made, code, short, warnings, plan)
-    made.paper.facts = {"batch": code}
-    stated = _stated(needs, made, run, numbers)
-    ledger.post(scope.connection, scope.workshop.id, made.paper, stated, drawn.entries, made.lots)
+    if followed is not None:
+        papers.told(answer, followed)
     _keep(scope, run, made, code, plan, answer)
     return answer
+
+
+def _draw(
+    scope: Scope, paper: Paper, stated: Sequence[Stated], needs: list[run_target.Need], named: Sequence[run_target.NamedLots],
+    rows: dict[int, Row[Any]], items: Mapping[int, ItemRow], locked: Mapping[int, item_store.Locked],
+) -> tuple[Drawn, Redraw | None, dict[int, date]]:  # fmt: skip
+    """Draw from the books as they are; items whose later papers it comes before are drawn again from its day on."""
+    day = paper.happened_on
+    drawn_items = {need.item_id for need in needs if items[need.item_id].stocked}
+    low = {item: happening.NAMED for at, need in enumerate(needs) for item in [need.item_id] if named[at]}
+    behind = {
+        item
+        for item in drawn_items
+        if not late.in_order(locked[item], happening.rank(day, paper.happened_at, low.get(item, happening.ASSUMED)))
+    }
+    drawn = run_draw.draw_all(scope, needs, named, rows, day, items, behind)
+    more = run_named.too_small(drawn, named)
+    if more:
+        drawn = run_draw.draw_all(scope, needs, named, rows, day, items, behind | more)
+    if not behind | more:
+        return drawn, None, {}
+    since = dict.fromkeys(behind | more, day)
+    for some in named:
+        for lot, _ in some:
+            item = rows[lot].item_id
+            if item in since:
+                since[item] = min(since[item], rows[lot].received_on)
+    ledger.post(scope.connection, scope.workshop.id, paper, stated, drawn.entries)
+    redraw = Redraw.begin(scope, paper)
+    for item in sorted(since):
+        redraw.item(items[item], since[item])
+    redraw.books.write()
+    nets = netted(replay.movements(scope.connection, scope.workshop.id, [paper.id]))
+    return drawn_now(scope, needs, named, nets, items), redraw, since
+
+
+def _write(
+    scope: Scope, made: Made, stated: Sequence[Stated], redraw: Redraw | None, since: dict[int, date],
+    locked: Mapping[int, item_store.Locked],
+) -> late.Followed | None:  # fmt: skip
+    """Write the run, or its lots where its draws are written; what it made may have been sold before it was told."""
+    connection, workshop, paper = scope.connection, scope.workshop.id, made.paper
+    wanted = {lot["item_id"] for lot in made.lots}
+    sold = lots.with_unbooked(connection, workshop, wanted) if wanted else set()
+    came = happening.rank(paper.happened_on, paper.happened_at, happening.CAME)
+    again = {item for item in wanted if item in sold or not late.in_order(locked[item], came)}
+    new = list(enumerate(made.lots))
+    at_once = [(n, lot) for n, lot in new if lot["item_id"] not in again]
+    entries = made.drawn.entries if redraw is None else Entries()
+    for n, lot in at_once:
+        entries.change(len(made.drawn.needs) + n, papers.balance(lot), lot["quantity"])
+    if redraw is None:
+        ledger.post(connection, workshop, paper, stated, entries, made.lots)
+        if not again:
+            return None
+        redraw = Redraw.begin(scope, paper)
+        redraw.books.continue_at(paper.id, len(entries.movements))
+    else:
+        ledger.add_lots(connection, workshop, made.lots)
+        redraw.books.enter_now(entries)
+    for item in sorted(again):
+        redraw.item(made.items[item], min(paper.happened_on, since.get(item, paper.happened_on)))
+    return late.finish(scope, redraw)
 
 
 def _document_code(scope: Scope, code: str, plan: Row[Any] | None) -> str:
@@ -107,31 +182,29 @@ def _make(
     target: Target,
     drawn: Drawn,
     items: Mapping[int, ItemRow],
-    when: tuple[date, datetime | None],
+    paper: Paper,
     code: str,
     unfit: bool,
+    ids: Sequence[int],
 ) -> Made:
     """The batch's lots: dates, status, and their share of what the run cost (law 9)."""
-    paper = papers.new_paper(scope, "run", when, code=code)
     status = "quarantined" if unfit else "released"
-    day = when[0]
-    scrapped = run.outcome == "scrapped"
-    mass = drawn.cost_of("ingredient", "bulk", "addition", "content")
-    outputs = [output for output in target.outputs if output.quantity] if not scrapped else []
-    shares = costs.shared(mass, [output.grams or output.quantity for output in outputs])
+    day = paper.happened_on
+    outputs = _outputs(target, run)
+    mass = drawn.cost_of(*MASS) if outputs else None
+    shares = costs.shared(mass, [output.grams or output.quantity for _, output in outputs])
     made_on, ready_on = _dates(target, drawn, day)
     new_lots = []
     best: list[date | None] = []
-    for n, (output, share) in enumerate(zip(outputs, shares, strict=True)):
-        at = target.outputs.index(output)
-        cost = costs.total([share, drawn.cost_of("packaging", output=at)])
+    for n, ((at, output), share) in enumerate(zip(outputs, shares, strict=True)):
         best.append(_best_before(target, drawn, output.shelf_life_days, made_on))
         new_lots.append(
             papers.new_lot(
                 scope,
                 items[output.item_id],
                 paper,
-                code=code if n == 0 else f"{code}-{n + 1}",
+                id=ids[at],
+                code=paper.code if n == 0 else f"{paper.code}-{n + 1}",
                 quantity=output.quantity,
                 made=True,
                 received_on=day,
@@ -139,15 +212,20 @@ def _make(
                 use_by=best[-1] or draw.FOREVER,
                 ready_on=ready_on,
                 status=status,
-                cost_micro=cost,
+                cost_micro=costs.total([share, drawn.cost_of("packaging", output=at)]),
                 estimated=drawn.estimated,
             )
         )
-    for n, lot in enumerate(new_lots):
-        drawn.entries.change(len(drawn.needs) + n, papers.balance(lot), lot["quantity"])
     known = [day_ for day_ in best if day_ is not None]
-    total = costs.total([mass, drawn.cost_of("packaging")])
+    total = costs.total([one.cost for one in drawn.taken])
     return Made(target, drawn, items, paper, new_lots, min(known, default=None), ready_on, status, total)
+
+
+def _outputs(target: Target, run: Performed) -> list[tuple[int, run_target.Output]]:
+    """What becomes stock, with its place among the target's outputs; nothing of a scrapped run."""
+    if run.outcome == "scrapped":
+        return []
+    return [(at, output) for at, output in enumerate(target.outputs) if output.quantity]
 
 
 def _dates(target: Target, drawn: Drawn, day: date) -> tuple[date, date | None]:
@@ -172,24 +250,25 @@ def _best_before(target: Target, drawn: Drawn, shelf_life_days: int | None, made
     return min(known, default=None)
 
 
-def _stated(needs: Sequence[run_target.Need], made: Made, run: Performed, numbers: Mapping[int, int]) -> list[Stated]:
-    """What the paper states: each need, with the lot that was named for it, and each output."""
-    named = {one.need: one for one in made.drawn.taken if one.chosen == "named"}
-    lines = []
-    for at, need in enumerate(needs):
-        lot = named[at].lot if at in named else None
-        lines.append(
-            Stated(
-                need.item_id,
-                numbers[need.item_id],
-                -need.quantity,
-                lot.id if lot is not None else None,
-                named[at].quantity if at in named else None,
-                need.instead_of,
-            )
+def _stated(
+    needs: Sequence[run_target.Need], named: Sequence[run_target.NamedLots], target: Target, run: Performed,
+    locked: Mapping[int, item_store.Locked], ids: Sequence[int],
+) -> list[Stated]:  # fmt: skip
+    """What the paper states: each need, with the lots that were named for it, and each output."""
+    outputs = _outputs(target, run)
+    bears = {at: len(needs) + n for n, (at, _) in enumerate(outputs)}  # an output's line
+    lines = [
+        Stated(
+            need.item_id, locked[need.item_id].paper, -need.quantity, None, need.instead_of,
+            bears.get(need.output) if need.part == "packaging" and need.output is not None else None, None, named[at],
         )
-    lines += [Stated(lot["item_id"], numbers[lot["item_id"]], lot["quantity"]) for lot in made.lots]
-    return lines
+        for at, need in enumerate(needs)
+    ]  # fmt: skip
+    return lines + [
+        Stated(output.item_id, locked[output.item_id].paper, output.quantity, ids[at],
+               mass_mg=output.grams or output.quantity)
+        for at, output in outputs
+    ]  # fmt: skip
 
 
 def _answer(
@@ -229,6 +308,9 @@ def _answer(
         "shortages": short,
         "warnings": warnings,
         "concerns": [],
+        "first_used": None,
+        "changed_by": [],
+        "moved": [],
         "yield_percent": run_answer.yield_percent(target, scrapped),
         "cost": money_out(made.cost),
         "unit_cost": run_answer.unit_cost(made.cost, alone["quantity"], "piece") if alone else None,

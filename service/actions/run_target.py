@@ -14,6 +14,8 @@ from service.shapes.runs import RunIn
 from service.store import formulas, products
 from service.store.items import ItemRow
 
+NamedLots = tuple[tuple[int, int | None], ...]  # (lot, most of it or None) in the order they are taken
+
 
 @dataclass(frozen=True, slots=True)
 class Need:

@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import papers, plans, run_making
+from service.actions import papers, plans, run_making, run_now
 from service.actions.scope import Scope
 from service.errors import NotFound
 from service.shapes.runs import CancellationIn, CompletionIn, RunIn
@@ -35,20 +35,20 @@ def cancel(scope: Scope, code: str, cancellation: CancellationIn) -> dict[str, A
 
 
 def show(scope: Scope, code: str) -> dict[str, Any]:
-    """A run: codes, quantities, dates and sentence as recorded; what it holds and cost as known now."""
+    """A run: codes, quantities, dates and sentence as recorded; what it used, lacked and cost as known now."""
     row = runs.by_code(scope.connection, scope.workshop.id, code)
     if row is None:
         raise NotFound(f"there is no batch '{code}'")
-    return _shown(row)
+    return _shown(scope, [row])[0]
 
 
 def list_(scope: Scope, state: str | None, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Runs, newest first, and where the next page starts."""
     rows = runs.page(scope.connection, scope.workshop.id, state, after, limit + 1)
     more = len(rows) > limit
-    return [_shown(row) for row in rows[:limit]], rows[limit - 1].id if more else None
+    return _shown(scope, rows[:limit]), rows[limit - 1].id if more else None
 
 
-def _shown(row: Row[Any]) -> dict[str, Any]:
-    answer: dict[str, Any] = json.loads(row.facts)["answer"]
-    return answer | {"state": row.state}
+def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
+    known = run_now.overlays(scope, rows)
+    return [json.loads(row.facts)["answer"] | {"state": row.state} | known.get(row.id, {}) for row in rows]

@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter, Request, Response
 
-from service.actions import counts, receipts
+from service.actions import counts
 from service.api import deps
 from service.api.docs import doc
 from service.shapes.papers import CountIn, CountOut
@@ -19,11 +19,11 @@ async def post_count(request: Request) -> Response:
 
 @router.get("", **doc("List counts, newest first", answer=CountOut, many=True))
 def get_counts(request: Request) -> Response:
-    """As recorded."""
-    return deps.list_(request, lambda scope, page: receipts.listed(scope, "count", page.after_id(), page.limit))
+    """As known now."""
+    return deps.list_(request, lambda scope, page: counts.list_(scope, page.after_id(), page.limit))
 
 
 @router.get("/{count}", **doc("Show a count", answer=CountOut, problems=("not-found",)))
 def get_count(request: Request, count: str) -> Response:
-    """As recorded."""
-    return deps.read(request, lambda scope: receipts.shown(scope, "count", count), sentence=True)
+    """As known now."""
+    return deps.read(request, lambda scope: counts.show(scope, count), sentence=True)

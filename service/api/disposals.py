@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter, Request, Response
 
-from service.actions import disposals, receipts
+from service.actions import disposals
 from service.api import deps
 from service.api.docs import doc
 from service.shapes.papers import DisposalIn, DisposalOut
@@ -29,11 +29,11 @@ async def post_disposal(request: Request) -> Response:
 
 @router.get("", **doc("List disposals, newest first", answer=DisposalOut, many=True))
 def get_disposals(request: Request) -> Response:
-    """As recorded."""
-    return deps.list_(request, lambda scope, page: receipts.listed(scope, "disposal", page.after_id(), page.limit))
+    """As known now."""
+    return deps.list_(request, lambda scope, page: disposals.list_(scope, page.after_id(), page.limit))
 
 
 @router.get("/{disposal}", **doc("Show a disposal", answer=DisposalOut, problems=("not-found",)))
 def get_disposal(request: Request, disposal: str) -> Response:
-    """As recorded."""
-    return deps.read(request, lambda scope: receipts.shown(scope, "disposal", disposal), sentence=True)
+    """As known now."""
+    return deps.read(request, lambda scope: disposals.show(scope, disposal), sentence=True)

@@ -15,6 +15,22 @@ WRITES = ("invalid-value", "body-too-large", "unsupported-type", "idempotency-ke
           "not-found", "conflict")  # fmt: skip
 BY_TYPE = {kind.type: kind for kind in errors.ALL}
 MADE_UP = ("HTTPValidationError", "ValidationError")  # FastAPI's own, which this service never answers
+GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo workshop has it
+    "/v1/tokens/{code}": {"code": "t-0a1b2c3d"},
+    "/v1/materials/{code}": {"code": "shea-butter"},
+    "/v1/formulas/{code}": {"code": "heather-balm"},
+    "/v1/formulas/{code}/sheet": {"product": "heather-balm-60", "units": 24},
+    "/v1/products/{code}": {"code": "heather-balm-60"},
+    "/v1/receipts/{receipt}": {"receipt": "R-0001"},
+    "/v1/lots/{code}": {"code": "L-0001"},
+    "/v1/counts/{count}": {"count": "C-0001"},
+    "/v1/disposals/{disposal}": {"disposal": "D-0001"},
+    "/v1/reversals/{reversal}": {"reversal": "V-0001"},
+    "/v1/checks": {"product": "heather-balm-60", "units": 48},
+    "/v1/runs/{batch}": {"batch": "B-0002"},
+    "/v1/runs/{batch}/completion": {"batch": "B-0011"},  # planned
+    "/v1/runs/{batch}/cancellation": {"batch": "B-0011"},
+}
 _shapes: set[type[BaseModel]] = set()
 
 
@@ -133,12 +149,39 @@ PROBLEM = {
 }
 
 
-def _tidy(path: str, operation: dict[str, Any]) -> None:
-    """What FastAPI adds by itself and this service never answers goes; the token comes."""
+def refusals(*types: str) -> dict[int | str, dict[str, Any]]:
+    """The answers of these problem types, for a route that is not documented by `doc`."""
+    responses: dict[int | str, dict[str, Any]] = {}
+    for type_ in types:
+        _add_problem(responses, type_)
+    return responses
+
+
+def _header(name: str, said: str) -> dict[str, Any]:
+    return {"name": name, "in": "header", "required": False, "schema": {"type": "string"}, "description": said}
+
+
+def _tidy(path: str, method: str, operation: dict[str, Any]) -> None:
+    """What FastAPI adds by itself and this service never answers goes; tokens, tags and examples of addresses come."""
     if "HTTPValidationError" in str(operation["responses"].get("422", "")):
         operation["responses"].pop("422")
     if path.startswith("/v1"):
         operation["security"] = [{"token": []}]
+    parameters = operation.get("parameters", [])
+    if method != "post" or path == "/v1/checks":  # keys are for what is recorded
+        parameters = [one for one in parameters if one["name"] != "Idempotency-Key"]
+    if method == "patch":
+        parameters.append(_header("If-Match", "The ETag of what you read: 412 when it was changed meanwhile."))
+    if "304" in operation["responses"]:
+        parameters.append(_header("If-None-Match", "The ETag of what you have: 304 when it still is what there is."))
+    given = {name: value for start, found in GIVEN.items() if path.startswith(start) for name, value in found.items()}
+    for one in parameters:
+        if one["in"] != "header" and one["name"] in given:
+            one["example"] = given[one["name"]]
+    if parameters:
+        operation["parameters"] = parameters
+    else:
+        operation.pop("parameters", None)
 
 
 def install(app: FastAPI) -> None:
@@ -157,8 +200,8 @@ def install(app: FastAPI) -> None:
             for name in MADE_UP:
                 parts["schemas"].pop(name, None)
             for path, operations in schema["paths"].items():
-                for operation in operations.values():
-                    _tidy(path, operation)
+                for method, operation in operations.items():
+                    _tidy(path, method, operation)
             app.openapi_schema = schema
         return app.openapi_schema
 

@@ -5,6 +5,7 @@ from starlette.exceptions import HTTPException
 
 from service.actions import access
 from service.api.deps import door_of
+from service.api.docs import refusals
 
 router = APIRouter()
 
@@ -15,7 +16,7 @@ def live() -> dict[str, str]:
     return {"status": "alive"}
 
 
-@router.get("/health/ready", summary="Ready", tags=["Health"], responses={503: {"description": "Not ready."}})
+@router.get("/health/ready", summary="Ready", tags=["Health"], responses=refusals("busy"))
 def ready(request: Request) -> dict[str, str]:
     """The database answers too."""
     door_of(request).reader.read(access.answers)

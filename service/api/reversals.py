@@ -2,13 +2,13 @@
 
 from fastapi import APIRouter, Request, Response
 
-from service.actions import receipts, reversals
+from service.actions import reversals
 from service.api import deps
 from service.api.docs import doc
 from service.shapes.papers import ReversalIn, ReversalOut
 
 router = APIRouter(prefix="/v1/reversals", tags=["Reversals"])
-EXAMPLE = {"document": "R-0001", "reason": "booked twice"}
+EXAMPLE = {"document": "D-0001", "reason": "booked twice"}
 
 
 @router.post(
@@ -29,11 +29,11 @@ async def post_reversal(request: Request) -> Response:
 
 @router.get("", **doc("List reversals, newest first", answer=ReversalOut, many=True))
 def get_reversals(request: Request) -> Response:
-    """As recorded."""
-    return deps.list_(request, lambda scope, page: receipts.listed(scope, "reversal", page.after_id(), page.limit))
+    """As known now."""
+    return deps.list_(request, lambda scope, page: reversals.list_(scope, page.after_id(), page.limit))
 
 
 @router.get("/{reversal}", **doc("Show a reversal", answer=ReversalOut, problems=("not-found",)))
 def get_reversal(request: Request, reversal: str) -> Response:
-    """As recorded."""
-    return deps.read(request, lambda scope: receipts.shown(scope, "reversal", reversal), sentence=True)
+    """As known now."""
+    return deps.read(request, lambda scope: reversals.show(scope, reversal), sentence=True)

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from service.core import costs
+from service.core.draw import FOREVER
 
 
 @dataclass(slots=True)
@@ -17,6 +18,7 @@ class Balance:
     worth: int | None
     unbooked: bool = False
     opened_on: date | None = None
+    use_by: date = FOREVER
     before: int = 0
     touched: bool = False
 

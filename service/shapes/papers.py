@@ -23,6 +23,17 @@ Status = Literal["quarantined", "released", "rejected"]
 Reason = Literal["spoiled", "expired", "damaged", "tester", "sample", "retained", "gift", "own_use", "lost"]
 
 
+class Moved(Answered):
+    """What a late paper moved of another: from a lot to a lot (null: unbooked)."""
+
+    document: str
+    item: str
+    from_lot: str | None
+    to_lot: str | None
+    quantity: int | float
+    cost: int | float | None
+
+
 class ReceiptIn(Asked):
     """A delivery of one lot."""
 
@@ -39,6 +50,7 @@ class ReceiptIn(Asked):
     place: Label | None = None
     status: Literal["quarantined", "released"] = "released"
     note: Note | None = None
+    dry_run: bool = False
 
 
 class Given(Answered):
@@ -70,6 +82,7 @@ class ReceiptOut(Answered):
     recorded_at: str
     recorded_by: str
     warnings: list[Warned]
+    moved: list[Moved]
     sentence: str
 
 
@@ -81,7 +94,9 @@ class CountIn(Asked):
     product: Code | None = None
     counted: Amount
     counted_at: DayOrTime | None = None
+    place: Label | None = None
     note: Note | None = None
+    dry_run: bool = False
 
     @model_validator(mode="after")
     def _one_thing(self) -> Self:
@@ -105,6 +120,7 @@ class CountOut(Answered):
     count: str
     item: str
     lot: str | None
+    place: str | None
     counted: int | float
     counted_at: str
     book: int | float
@@ -113,7 +129,9 @@ class CountOut(Answered):
     note: str | None
     recorded_at: str
     recorded_by: str
+    reversed: bool
     warnings: list[Warned]
+    moved: list[Moved]
     sentence: str
 
 
@@ -125,6 +143,7 @@ class DisposalIn(Asked):
     reason: Reason
     note: Note | None = None
     disposed_on: DayOrTime | None = None
+    dry_run: bool = False
 
 
 class DisposalOut(Answered):
@@ -140,7 +159,9 @@ class DisposalOut(Answered):
     cost: int | float | None
     recorded_at: str
     recorded_by: str
+    reversed: bool
     warnings: list[Warned]
+    moved: list[Moved]
     sentence: str
 
 
@@ -149,6 +170,8 @@ class ReversalIn(Asked):
 
     document: Key
     reason: Note
+    settle: bool = False
+    dry_run: bool = False
 
 
 class ReversalOut(Answered):
@@ -160,6 +183,8 @@ class ReversalOut(Answered):
     movements: list[Change]
     recorded_at: str
     recorded_by: str
+    warnings: list[Warned]
+    moved: list[Moved]
     sentence: str
 
 
@@ -173,4 +198,5 @@ class LotPatch(Asked):
     opened_on: Day | None = None
     place: Label | None = None
     certificate: Label | None = None
+    effective_on: DayOrTime | None = None
     note: Note | None = None

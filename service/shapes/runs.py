@@ -17,6 +17,7 @@ from service.shapes.base import (
     Note,
     Warned,
 )
+from service.shapes.papers import Moved
 
 Outcome = Literal["made", "scrapped"]
 
@@ -59,6 +60,7 @@ class Performed(Asked):
     reason: Note | None = None
     note: Note | None = None
     strict: bool = False
+    dry_run: bool = False
 
     @model_validator(mode="after")
     def _bounded(self) -> Self:
@@ -187,6 +189,9 @@ class RunOut(Answered):
     shortages: list[Shortage]
     warnings: list[Warned]
     concerns: list[Warned]
+    first_used: list[UsedOut] | None
+    changed_by: list[str]
+    moved: list[Moved]
     yield_percent: int | float | None
     cost: int | float | None
     unit_cost: int | float | None

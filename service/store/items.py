@@ -5,7 +5,7 @@ from collections.abc import Collection
 from datetime import date
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, bindparam, case, insert, select, update
 
 from service.store.tables import Item, Lot
 
@@ -71,11 +71,11 @@ def page(connection: Connection, workshop: int, kinds: Collection[str], after: s
 def add(connection: Connection, workshop: int, item: ItemRow) -> None:
     """A new item and its unbooked lot, which has the item's id."""
     values = item._asdict() | {"facts": json.dumps(item.facts, ensure_ascii=False), "workshop_id": workshop}
-    connection.execute(insert(ITEM), {**values, "papers": 0})
+    connection.execute(insert(ITEM), {**values, "papers": 0, "latest": 0, "before": 0, "counted_on": None})
     unbooked = {
         "workshop_id": workshop, "id": item.id, "item_id": item.id, "code": f"~{item.code}",
         "received_on": date(2000, 1, 1), "made": False, "expires_assumed": False, "use_by": date(9999, 12, 31),
-        "status": "released", "quantity": 0, "estimated": False, "on_hand": 0, "cost_left_micro": 0,
+        "status": "released", "opened_by_hand": False, "quantity": 0, "estimated": False, "on_hand": 0, "cost_left_micro": 0,
     }  # fmt: skip
     connection.execute(insert(LOT), unbooked)
 
@@ -87,12 +87,35 @@ def change(connection: Connection, workshop: int, item: int, values: dict[str, A
     connection.execute(update(ITEM).where(ITEM.c.workshop_id == workshop, ITEM.c.id == item).values(**values))
 
 
-def lock(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, int]:
-    """Lock items in the order of their ids and raise their order of recording; answers it by item."""
+class Locked(NamedTuple):
+    """An item under its lock: its order of recording, the rank of its latest paper before, the day of its last count."""
+
+    paper: int
+    before: int
+    counted_on: date | None
+
+
+_RAISE = update(ITEM).values(
+    papers=ITEM.c.papers + 1,
+    before=ITEM.c.latest,
+    latest=case((ITEM.c.latest < bindparam("rank"), bindparam("rank")), else_=ITEM.c.latest),
+).where(ITEM.c.workshop_id == bindparam("workshop"), ITEM.c.id.in_(bindparam("items", expanding=True))).returning(
+    ITEM.c.id, ITEM.c.papers, ITEM.c.before, ITEM.c.counted_on
+)  # fmt: skip
+
+
+def lock(connection: Connection, workshop: int, ids: Collection[int], rank: int = 0) -> dict[int, Locked]:
+    """Lock items in the order of their ids, raise their order of recording and their latest rank."""
     if not ids:
         return {}
-    mine = [ITEM.c.workshop_id == workshop, ITEM.c.id.in_(sorted(ids))]
     if connection.dialect.name == "postgresql":
+        mine = [ITEM.c.workshop_id == workshop, ITEM.c.id.in_(sorted(ids))]
         connection.execute(select(ITEM.c.id).where(*mine).order_by(ITEM.c.id).with_for_update(key_share=True)).all()
-    raised = connection.execute(update(ITEM).where(*mine).values(papers=ITEM.c.papers + 1).returning(ITEM.c.id, ITEM.c.papers))
-    return {row.id: row.papers for row in raised}
+    raised = connection.execute(_RAISE, {"workshop": workshop, "items": sorted(ids), "rank": rank})
+    return {row.id: Locked(row.papers, row.before, row.counted_on) for row in raised}
+
+
+def counted(connection: Connection, workshop: int, item: int, day: date) -> None:
+    """Note the day of an item's last count."""
+    later = (ITEM.c.counted_on.is_(None)) | (ITEM.c.counted_on < day)
+    connection.execute(update(ITEM).where(ITEM.c.workshop_id == workshop, ITEM.c.id == item, later).values(counted_on=day))

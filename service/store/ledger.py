@@ -14,12 +14,15 @@ from sqlalchemy.dialects.postgresql import insert as postgresql_insert
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 
 from service.core.movements import Balance, Entries
-from service.store.tables import Counter, Document, Line, Lot, Movement
+from service.core.movements import Movement as Moved
+from service.store.tables import Counter, Document, Line, Lot, LotEdit, Movement, NamedLot
 
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
 LINE = Line.__table__  # type: ignore[attr-defined]
 LOT = Lot.__table__  # type: ignore[attr-defined]
 MOVEMENT = Movement.__table__  # type: ignore[attr-defined]
+NAMED_LOT = NamedLot.__table__  # type: ignore[attr-defined]
+LOT_EDIT = LotEdit.__table__  # type: ignore[attr-defined]
 COUNTER = Counter.__table__  # type: ignore[attr-defined]
 
 
@@ -39,18 +42,21 @@ class Paper:
     corrects_id: int | None = None
     caused_by_id: int | None = None
     facts: dict[str, Any] = field(default_factory=dict)
+    states: bool = True  # False: a correction that only follows from another paper
 
 
 @dataclass(frozen=True, slots=True)
 class Stated:
-    """What a paper says of one item; `papers` is the item's order of recording."""
+    """What a paper says of one item; `paper` is the item's order of recording."""
 
     item_id: int
     paper: int
     quantity: int
     lot_id: int | None = None
-    lot_quantity: int | None = None
     instead_of_id: int | None = None
+    output: int | None = None
+    mass_mg: int | None = None
+    named: tuple[tuple[int, int | None], ...] = ()  # lots the bench named, each with a quantity or None
 
 
 _SET_LOT = (
@@ -60,7 +66,12 @@ _SET_LOT = (
         LOT.c.id == bindparam("lot"),
         LOT.c.on_hand == bindparam("before"),
     )
-    .values(on_hand=bindparam("on_hand"), cost_left_micro=bindparam("worth"), opened_on=bindparam("opened_on"))
+    .values(
+        on_hand=bindparam("on_hand"),
+        cost_left_micro=bindparam("worth"),
+        opened_on=bindparam("opened_on"),
+        use_by=bindparam("use_by"),
+    )
 )
 
 
@@ -80,17 +91,46 @@ def post(
     moved = entries or Entries()
     connection.execute(insert(DOCUMENT), _document(workshop, paper))
     if stated:
-        connection.execute(insert(LINE), _lines(workshop, paper.id, stated))
-    if new_lots:
-        connection.execute(insert(LOT), [{**lot, "workshop_id": workshop} for lot in new_lots])
+        state(connection, workshop, paper.id, stated)
+    add_lots(connection, workshop, new_lots)
     enter(connection, workshop, paper.id, moved)
+
+
+def state(connection: Connection, workshop: int, document: int, stated: Sequence[Stated]) -> None:
+    """Write what a posted paper states; its named lots must be there."""
+    connection.execute(insert(LINE), _lines(workshop, document, stated))
+    named = [
+        {"workshop_id": workshop, "document_id": document, "n": n, "k": k, "lot_id": lot, "quantity": quantity}
+        for n, line in enumerate(stated)
+        for k, (lot, quantity) in enumerate(line.named)
+    ]
+    if named:
+        connection.execute(insert(NAMED_LOT), named)
 
 
 def enter(connection: Connection, workshop: int, document: int, entries: Entries) -> None:
     """Write a posted paper's movements, and move the lots' figures."""
     if entries.movements:
-        connection.execute(insert(MOVEMENT), _movements(workshop, document, entries))
-        _set_lots(connection, workshop, entries.balances.values())
+        enter_all(connection, workshop, [(document, 0, entries.movements)])
+        settle(connection, workshop, entries.balances.values())
+
+
+def add_papers(connection: Connection, workshop: int, papers: Sequence[Paper]) -> None:
+    """Write papers that state nothing of their own (corrections)."""
+    if papers:
+        connection.execute(insert(DOCUMENT), [_document(workshop, paper) for paper in papers])
+
+
+def add_lots(connection: Connection, workshop: int, new_lots: Sequence[dict[str, Any]]) -> None:
+    """Write new lots, empty until their first movement."""
+    if new_lots:
+        connection.execute(insert(LOT), [{**lot, "workshop_id": workshop} for lot in new_lots])
+
+
+def add_edit(connection: Connection, workshop: int, document: int, lot: int, facts: dict[str, Any]) -> None:
+    """Write what an edit says of a lot."""
+    text = json.dumps(facts, ensure_ascii=False, separators=(",", ":"), default=str)
+    connection.execute(insert(LOT_EDIT), {"workshop_id": workshop, "document_id": document, "lot_id": lot, "facts": text})
 
 
 def _document(workshop: int, paper: Paper) -> dict[str, Any]:
@@ -107,6 +147,7 @@ def _document(workshop: int, paper: Paper) -> dict[str, Any]:
         "reverses_id": paper.reverses_id,
         "corrects_id": paper.corrects_id,
         "caused_by_id": paper.caused_by_id,
+        "states": paper.states,
         "facts": json.dumps(paper.facts, ensure_ascii=False, separators=(",", ":"), default=str),
     }
 
@@ -121,29 +162,35 @@ def _lines(workshop: int, document: int, stated: Sequence[Stated]) -> list[dict[
             "paper": line.paper,
             "quantity": line.quantity,
             "lot_id": line.lot_id,
-            "lot_quantity": line.lot_quantity,
             "instead_of_id": line.instead_of_id,
+            "output": line.output,
+            "mass_mg": line.mass_mg,
         }
         for n, line in enumerate(stated)
     ]
 
 
-def _movements(workshop: int, document: int, entries: Entries) -> list[dict[str, Any]]:
-    return [
+def enter_all(connection: Connection, workshop: int, moves: Iterable[tuple[int, int, Sequence[Moved]]]) -> None:
+    """Write movements: (document, number of its first, movements) each."""
+    values = [
         {
             "workshop_id": workshop,
             "document_id": document,
-            "n": n,
+            "n": first + n,
             "line": move.line,
             "lot_id": move.lot_id,
             "quantity": move.quantity,
             "cost_micro": move.cost,
         }
-        for n, move in enumerate(entries.movements)
+        for document, first, some in moves
+        for n, move in enumerate(some)
     ]
+    if values:
+        connection.execute(insert(MOVEMENT), values)
 
 
-def _set_lots(connection: Connection, workshop: int, balances: Iterable[Balance]) -> None:
+def settle(connection: Connection, workshop: int, balances: Iterable[Balance]) -> None:
+    """Move the lots' figures to what their movements now sum to."""
     values = [
         {
             "workshop": workshop,
@@ -152,9 +199,12 @@ def _set_lots(connection: Connection, workshop: int, balances: Iterable[Balance]
             "on_hand": lot.on_hand,
             "worth": lot.worth,
             "opened_on": lot.opened_on,
+            "use_by": lot.use_by,
         }
         for lot in balances
     ]
+    if not values:
+        return
     changed = connection.execute(_SET_LOT, values).rowcount
     if changed not in (-1, len(values)):
         raise BooksDisagree(f"{len(values) - changed} lots changed meanwhile")
@@ -203,6 +253,75 @@ def reversal_of(connection: Connection, workshop: int, document: int) -> Row[Any
     ).first()
 
 
+def _standing(table: Any) -> Any:
+    """A paper of this table's rows that is neither reversed nor stated anew."""
+    reversal, again = DOCUMENT.alias("reversal"), DOCUMENT.alias("again")
+    origin = func.coalesce(DOCUMENT.c.corrects_id, DOCUMENT.c.id)
+    return (
+        select(DOCUMENT.c.id)
+        .outerjoin(reversal, (reversal.c.workshop_id == DOCUMENT.c.workshop_id) & (reversal.c.reverses_id == origin))
+        .outerjoin(
+            again,
+            (again.c.workshop_id == DOCUMENT.c.workshop_id) & (again.c.corrects_id == origin)
+            & (again.c.id > DOCUMENT.c.id) & again.c.states.is_(True),
+        )
+        .where(
+            DOCUMENT.c.workshop_id == table.c.workshop_id, DOCUMENT.c.id == table.c.document_id, reversal.c.id.is_(None),
+            again.c.id.is_(None),
+        )
+        .exists()
+    )  # fmt: skip
+
+
+def named_of(connection: Connection, workshop: int, lot: int) -> int:
+    """What standing papers name of a lot: named draws with a quantity, disposals, splits (positive)."""
+    gone = select(func.coalesce(func.sum(-LINE.c.quantity), 0)).where(
+        LINE.c.workshop_id == workshop, LINE.c.lot_id == lot, LINE.c.quantity < 0, _standing(LINE)
+    )
+    drawn = select(func.coalesce(func.sum(NAMED_LOT.c.quantity), 0)).where(
+        NAMED_LOT.c.workshop_id == workshop, NAMED_LOT.c.lot_id == lot, _standing(NAMED_LOT)
+    )
+    return int(connection.execute(gone).scalar_one()) + int(connection.execute(drawn).scalar_one())
+
+
+def naming(connection: Connection, workshop: int, lots: Collection[int], but: int) -> list[Row[Any]]:
+    """Standing papers that name these lots (`id`, `code`, `kind` of the paper corrected or itself; `lot_id`), but one."""
+    if not lots:
+        return []
+    paper = DOCUMENT.alias("paper")
+    found: list[Row[Any]] = []
+    for table in (LINE, NAMED_LOT):
+        wanted = [
+            table.c.workshop_id == workshop, table.c.lot_id.in_(sorted(lots)), _standing(table),
+            paper.c.kind.in_(("run", "disposal", "split", "count", "shipment")), paper.c.id != but,
+        ]  # fmt: skip
+        named = select(paper.c.id, paper.c.code, paper.c.kind, table.c.lot_id).join(
+            DOCUMENT, (DOCUMENT.c.workshop_id == table.c.workshop_id) & (DOCUMENT.c.id == table.c.document_id)
+        )
+        origin = func.coalesce(DOCUMENT.c.corrects_id, DOCUMENT.c.id)
+        joined = named.join(paper, (paper.c.workshop_id == DOCUMENT.c.workshop_id) & (paper.c.id == origin))
+        found += list(connection.execute(joined.where(*wanted).order_by(paper.c.id)))
+    return found
+
+
+def reversed_among(connection: Connection, workshop: int, documents: Collection[int]) -> set[int]:
+    """Which of these documents are reversed."""
+    if not documents:
+        return set()
+    found = select(DOCUMENT.c.reverses_id).where(
+        DOCUMENT.c.workshop_id == workshop, DOCUMENT.c.reverses_id.in_(sorted(documents))
+    )
+    return {row.reverses_id for row in connection.execute(found)}
+
+
+def lines_of_all(connection: Connection, workshop: int, documents: Collection[int]) -> dict[int, Row[Any]]:
+    """The first line of each of these documents."""
+    if not documents:
+        return {}
+    found = select(LINE).where(LINE.c.workshop_id == workshop, LINE.c.document_id.in_(sorted(documents)), LINE.c.n == 0)
+    return {row.document_id: row for row in connection.execute(found)}
+
+
 def lines_of(connection: Connection, workshop: int, document: int) -> list[Row[Any]]:
     """What a document states."""
     return list(
@@ -218,15 +337,6 @@ def movements_of(connection: Connection, workshop: int, documents: Collection[in
             .join(LOT, (LOT.c.workshop_id == MOVEMENT.c.workshop_id) & (LOT.c.id == MOVEMENT.c.lot_id))
             .where(MOVEMENT.c.workshop_id == workshop, MOVEMENT.c.document_id.in_(sorted(documents)))
             .order_by(MOVEMENT.c.document_id, MOVEMENT.c.n)
-        )
-    )
-
-
-def corrections_of(connection: Connection, workshop: int, document: int) -> list[Row[Any]]:
-    """The corrections that name this document."""
-    return list(
-        connection.execute(
-            select(DOCUMENT).where(DOCUMENT.c.workshop_id == workshop, DOCUMENT.c.corrects_id == document).order_by(DOCUMENT.c.id)
         )
     )
 
@@ -270,113 +380,3 @@ def item_movements(connection: Connection, workshop: int, item: int, after: tupl
         .limit(limit)
     )
     return list(connection.execute(statement))
-
-
-def lots_touched_since(connection: Connection, workshop: int, lots: Collection[int], document: int) -> list[Row[Any]]:
-    """Which standing documents moved these lots, other than `document` itself."""
-    if not lots:
-        return []
-    reversal = DOCUMENT.alias("reversal")
-    return list(
-        connection.execute(
-            select(DOCUMENT.c.id, DOCUMENT.c.code, DOCUMENT.c.kind, func.min(LOT.c.code).label("lot_code"))
-            .join(
-                MOVEMENT,
-                (MOVEMENT.c.workshop_id == DOCUMENT.c.workshop_id) & (MOVEMENT.c.document_id == DOCUMENT.c.id),
-            )
-            .join(LOT, (LOT.c.workshop_id == MOVEMENT.c.workshop_id) & (LOT.c.id == MOVEMENT.c.lot_id))
-            .outerjoin(
-                reversal,
-                (reversal.c.workshop_id == DOCUMENT.c.workshop_id) & (reversal.c.reverses_id == DOCUMENT.c.id),
-            )
-            .where(
-                DOCUMENT.c.workshop_id == workshop,
-                MOVEMENT.c.lot_id.in_(sorted(lots)),
-                DOCUMENT.c.id != document,
-                DOCUMENT.c.reverses_id.is_(None),
-                reversal.c.id.is_(None),
-            )
-            .group_by(DOCUMENT.c.id, DOCUMENT.c.code, DOCUMENT.c.kind)
-            .order_by(DOCUMENT.c.id)
-        )
-    )
-
-
-def unbooked_draws(connection: Connection, workshop: int, item: int) -> list[Row[Any]]:
-    """What is still unbooked, draw by draw, oldest first: `origin` document, `line`, `quantity` (positive)."""
-    origin = func.coalesce(DOCUMENT.c.corrects_id, DOCUMENT.c.reverses_id, DOCUMENT.c.id).label("origin")
-    sums = (
-        select(
-            origin,
-            MOVEMENT.c.line,
-            (-func.sum(MOVEMENT.c.quantity)).label("quantity"),
-            func.sum(MOVEMENT.c.cost_micro).label("cost"),
-        )
-        .join(
-            DOCUMENT,
-            (DOCUMENT.c.workshop_id == MOVEMENT.c.workshop_id) & (DOCUMENT.c.id == MOVEMENT.c.document_id),
-        )
-        .where(MOVEMENT.c.workshop_id == workshop, MOVEMENT.c.lot_id == item)
-        .group_by(origin, MOVEMENT.c.line)
-        .having(func.sum(MOVEMENT.c.quantity) < 0)
-        .subquery()
-    )
-    return list(
-        connection.execute(
-            select(sums, DOCUMENT.c.code, DOCUMENT.c.kind, DOCUMENT.c.happened_on, DOCUMENT.c.happened_at)
-            .join(DOCUMENT, (DOCUMENT.c.workshop_id == workshop) & (DOCUMENT.c.id == sums.c.origin))
-            .order_by(DOCUMENT.c.happened_on, DOCUMENT.c.id, sums.c.line)
-        )
-    )
-
-
-def moved_since(connection: Connection, workshop: int, item: int, day: date, at: datetime | None) -> dict[int, int]:
-    """What moved in each lot of an item after a moment, by when it happened."""
-    later = DOCUMENT.c.happened_on > day
-    if at is not None:
-        later = or_(later, (DOCUMENT.c.happened_on == day) & (DOCUMENT.c.happened_at > at))
-    rows = connection.execute(
-        select(MOVEMENT.c.lot_id, func.sum(MOVEMENT.c.quantity).label("moved"))
-        .join(LOT, (LOT.c.workshop_id == MOVEMENT.c.workshop_id) & (LOT.c.id == MOVEMENT.c.lot_id))
-        .join(
-            DOCUMENT,
-            (DOCUMENT.c.workshop_id == MOVEMENT.c.workshop_id) & (DOCUMENT.c.id == MOVEMENT.c.document_id),
-        )
-        .where(MOVEMENT.c.workshop_id == workshop, LOT.c.item_id == item, later)
-        .group_by(MOVEMENT.c.lot_id)
-    )
-    return {row.lot_id: int(row.moved) for row in rows}
-
-
-def caused_by(connection: Connection, workshop: int, document: int) -> list[Row[Any]]:
-    """The corrections a document caused."""
-    return list(
-        connection.execute(
-            select(DOCUMENT)
-            .where(DOCUMENT.c.workshop_id == workshop, DOCUMENT.c.caused_by_id == document)
-            .order_by(DOCUMENT.c.id)
-        )
-    )
-
-
-def counts_since(connection: Connection, workshop: int, items: Collection[int], document: int) -> list[Row[Any]]:
-    """Standing counts of these items recorded after a document."""
-    reversal = DOCUMENT.alias("reversal")
-    return list(
-        connection.execute(
-            select(DOCUMENT.c.id, DOCUMENT.c.code, DOCUMENT.c.kind)
-            .join(LINE, (LINE.c.workshop_id == DOCUMENT.c.workshop_id) & (LINE.c.document_id == DOCUMENT.c.id))
-            .outerjoin(
-                reversal,
-                (reversal.c.workshop_id == DOCUMENT.c.workshop_id) & (reversal.c.reverses_id == DOCUMENT.c.id),
-            )
-            .where(
-                DOCUMENT.c.workshop_id == workshop,
-                DOCUMENT.c.kind == "count",
-                LINE.c.item_id.in_(sorted(items)),
-                DOCUMENT.c.id > document,
-                reversal.c.id.is_(None),
-            )
-            .order_by(DOCUMENT.c.id)
-        )
-    )

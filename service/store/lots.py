@@ -26,6 +26,18 @@ def with_stock(connection: Connection, workshop: int, items: Collection[int]) ->
     return list(connection.execute(_only_open, {"workshop": workshop, "items": sorted(items)}))
 
 
+def unbooked(connection: Connection, workshop: int, item: int) -> int:
+    """What is unbooked of an item (positive)."""
+    found = connection.execute(select(LOT.c.on_hand).where(LOT.c.workshop_id == workshop, LOT.c.id == item)).scalar_one()
+    return -int(found)
+
+
+def with_unbooked(connection: Connection, workshop: int, items: Collection[int]) -> set[int]:
+    """Which of these items have something unbooked."""
+    found = select(LOT.c.id).where(LOT.c.workshop_id == workshop, LOT.c.id.in_(sorted(items)), LOT.c.on_hand != 0)
+    return {row.id for row in connection.execute(found)}
+
+
 def of_item(connection: Connection, workshop: int, item: int) -> list[Row[Any]]:
     """Every lot of an item, emptied ones and the unbooked one too."""
     return list(connection.execute(select(LOT).where(LOT.c.workshop_id == workshop, LOT.c.item_id == item)))
@@ -71,6 +83,15 @@ def of_document(connection: Connection, workshop: int, document: int) -> list[Ro
     return list(
         connection.execute(select(LOT).where(LOT.c.workshop_id == workshop, LOT.c.document_id == document).order_by(LOT.c.id))
     )
+
+
+def of_documents(connection: Connection, workshop: int, documents: Collection[int]) -> dict[int, list[Row[Any]]]:
+    """The lots that each of these documents made, in their order."""
+    found: dict[int, list[Row[Any]]] = {}
+    wanted = (LOT.c.workshop_id == workshop) & LOT.c.document_id.in_(sorted(documents))
+    for row in connection.execute(select(LOT).where(wanted).order_by(LOT.c.id)):
+        found.setdefault(row.document_id, []).append(row)
+    return found
 
 
 def shown(

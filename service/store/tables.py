@@ -171,6 +171,9 @@ class Item(SQLModel, table=True):
     opened_life_days: int | None = small(None)
     facts: str = text("{}")  # JSON: inci, function, contains_water, density_g_per_ml, notes
     papers: int = big(0)  # order of recording: raised under the item's lock
+    latest: int = big(0)  # core/happening's rank of the latest paper: says whether the next one is in order
+    before: int = big(0)  # `latest` as the last paper found it
+    counted_on: date | None = day(None)  # day of the last count
 
 
 class FormulaVersion(SQLModel, table=True):
@@ -242,6 +245,20 @@ class Document(SQLModel, table=True):
         of("document", "corrects_id"),
         of("document", "caused_by_id"),
         Index(None, "workshop_id", "kind", "id"),
+        Index(
+            "ix_document_corrects",
+            "workshop_id",
+            "corrects_id",
+            sqlite_where=sql("corrects_id IS NOT NULL"),
+            postgresql_where=sql("corrects_id IS NOT NULL"),
+        ),
+        Index(
+            "ix_document_caused_by",
+            "workshop_id",
+            "caused_by_id",
+            sqlite_where=sql("caused_by_id IS NOT NULL"),
+            postgresql_where=sql("caused_by_id IS NOT NULL"),
+        ),
     )
     workshop_id: int = key()
     id: int = key()
@@ -255,7 +272,8 @@ class Document(SQLModel, table=True):
     reverses_id: int | None = big(None)
     corrects_id: int | None = big(None)
     caused_by_id: int | None = big(None)
-    facts: str = text("{}")  # JSON: what was stated and answered, as recorded
+    states: bool = flag(True)  # false: a correction that only follows from another paper
+    facts: str = text("{}")  # JSON: what was told beside the lines
 
 
 class Line(SQLModel, table=True):
@@ -266,6 +284,13 @@ class Line(SQLModel, table=True):
         of("document", "document_id"),
         of("item", "item_id"),
         Index(None, "workshop_id", "item_id", "paper"),
+        Index(
+            "ix_line_lot",
+            "workshop_id",
+            "lot_id",
+            sqlite_where=sql("lot_id IS NOT NULL"),
+            postgresql_where=sql("lot_id IS NOT NULL"),
+        ),
         WITHOUT_ROWID,
     )
     workshop_id: int = key()
@@ -274,9 +299,23 @@ class Line(SQLModel, table=True):
     item_id: int = big()
     paper: int = big()  # the item's order of recording
     quantity: int = big()
-    lot_id: int | None = big(None)  # named
-    lot_quantity: int | None = big(None)  # named with a quantity
+    lot_id: int | None = big(None)  # the one lot a receipt, count, disposal, split, edit or output is about
     instead_of_id: int | None = big(None)
+    output: int | None = small(None)  # the line of the output that bears this draw's cost; null: the batch's mass
+    mass_mg: int | None = big(None)  # of an output: what it weighs of the batch
+
+
+class NamedLot(SQLModel, table=True):
+    """A lot that the bench named for a line; without a quantity as much of it as was needed. Append-only."""
+
+    __tablename__ = "named_lot"
+    __table_args__ = (of("document", "document_id"), of("lot", "lot_id"), Index(None, "workshop_id", "lot_id"), WITHOUT_ROWID)
+    workshop_id: int = key()
+    document_id: int = key()
+    n: int = key()
+    k: int = key()
+    lot_id: int = big()
+    quantity: int | None = big(None)
 
 
 class Lot(SQLModel, table=True):
@@ -312,8 +351,10 @@ class Lot(SQLModel, table=True):
     expires_on: date | None = day(None)
     expires_assumed: bool = flag(False)
     retest_on: date | None = day(None)
-    opened_on: date | None = day(None)
+    opened_on: date | None = day(None)  # its first draw, unless a person set it
+    opened_by_hand: bool = flag(False)
     opened_life_days: int | None = small(None)  # of its arrival
+    arrived: str | None = text(None)  # JSON: status, dates and place on arrival, kept by the first edit
     use_by: date = day()  # last usable day; 9999-12-31 = none
     ready_on: date | None = day(None)
     status: str = text("released")
@@ -326,6 +367,17 @@ class Lot(SQLModel, table=True):
     estimated: bool = flag(False)
     on_hand: int = big(0)
     cost_left_micro: int | None = big(None)
+
+
+class LotEdit(SQLModel, table=True):
+    """What an edit of a lot says from its day on (JSON of the facts it sets). Append-only."""
+
+    __tablename__ = "lot_edit"
+    __table_args__ = (of("document", "document_id"), of("lot", "lot_id"), Index(None, "workshop_id", "lot_id"), WITHOUT_ROWID)
+    workshop_id: int = key()
+    document_id: int = key()
+    lot_id: int = key()
+    facts: str = text()
 
 
 class Movement(SQLModel, table=True):

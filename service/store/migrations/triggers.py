@@ -2,7 +2,7 @@
 
 from sqlalchemy import Connection, text
 
-APPEND_ONLY = ("document", "line", "movement")
+APPEND_ONLY = ("document", "line", "named_lot", "lot_edit", "movement")
 
 
 def names(engine: str) -> list[str]:

@@ -1,0 +1,53 @@
+"""What later came to be known of a lot in a batch: rejected, quarantined, or a date on the label that would differ now."""
+
+from collections.abc import Mapping, Set
+from typing import Any
+
+from service.actions.scope import Scope
+from service.store import lots, trace
+
+LEVELS = 12  # bulk in bulk to any sensible depth
+
+
+def of_batches(scope: Scope, used: Mapping[int, Set[int]]) -> dict[int, list[dict[str, Any]]]:
+    """The concerns of batches by their paper, through bulk to any depth: `lot`, `reason`, `since`."""
+    above: dict[int, set[int]] = {}
+    waiting = {lot for some in used.values() for lot in some}
+    seen: set[int] = set()
+    for _ in range(LEVELS):
+        waiting -= seen
+        if not waiting:
+            break
+        seen |= waiting
+        sources = trace.sources(scope.connection, scope.workshop.id, waiting)
+        for lot, some in sources.items():
+            above.setdefault(lot, set()).update(some)
+        waiting = {lot for some in sources.values() for lot in some}
+    known = lots.by_ids(scope.connection, scope.workshop.id, seen)
+    bad = {key: row for key, row in known.items() if row.status in ("rejected", "quarantined") and row.id != row.item_id}
+    if not bad:
+        return {}
+    return {paper: _said(bad, _all(some, above)) for paper, some in used.items()}
+
+
+def _all(some: Set[int], above: Mapping[int, Set[int]]) -> set[int]:
+    found: set[int] = set()
+    waiting = set(some)
+    while waiting:
+        found |= waiting
+        waiting = {lot for one in waiting for lot in above.get(one, ())} - found
+    return found
+
+
+def _said(bad: Mapping[int, Any], there: Set[int]) -> list[dict[str, Any]]:
+    return [
+        {
+            "type": f"lot-{row.status}",
+            "lot": row.code,
+            "reason": row.status_reason or row.status,
+            "since": row.status_on or row.received_on,
+            "sentence": f"Lot {row.code}, which is in this batch, is {row.status}"
+            + (f": {row.status_reason}." if row.status_reason else "."),
+        }
+        for row in sorted((bad[lot] for lot in there if lot in bad), key=lambda one: str(one.code))
+    ]

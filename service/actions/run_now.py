@@ -1,0 +1,120 @@
+"""What runs hold as known now: their draws and costs with every correction since, and what concerns them."""
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Row
+
+from service.actions import concerns, run_answer, run_draw, stock
+from service.actions.repricing import cost_of, is_estimated
+from service.actions.run_draw import Drawn, Taken
+from service.actions.run_target import NamedLots, Need
+from service.actions.scope import Scope
+from service.core import costs
+from service.core.netted import Key, Net, netted
+from service.core.units import money_out
+from service.store import ledger, lots, replay
+from service.store.items import ItemRow
+
+
+def drawn_now(
+    scope: Scope, needs: list[Need], named: Sequence[NamedLots], nets: Mapping[Key, Net], items: Mapping[int, ItemRow]
+) -> Drawn:
+    """What each need holds now, corrections included: nets are those of the run's own paper."""
+    drawn = Drawn(needs)
+    ids = {lot for _, _, lot in nets} | {lot for some in named for lot, _ in some}
+    rows = lots.by_ids(scope.connection, scope.workshop.id, ids)
+    drawn.stock = lots.with_stock(scope.connection, scope.workshop.id, sorted({need.item_id for need in needs}))
+    by_line: dict[int, dict[int, Net]] = {}
+    for (_, at, lot), net in nets.items():
+        by_line.setdefault(at, {})[lot] = net
+    for at, need in enumerate(needs):
+        if not items[need.item_id].stocked:
+            drawn.taken.append(Taken(at, None, need.quantity, 0, "assumed"))
+            continue
+        _taken_now(drawn, at, need, dict.fromkeys(lot for lot, _ in named[at]), by_line.get(at, {}), rows)
+    return drawn
+
+
+def _taken_now(
+    drawn: Drawn, at: int, need: Need, named: Mapping[int, None], mine: Mapping[int, Net], rows: Mapping[int, Row[Any]]
+) -> None:
+    """The lots of one need: named ones first, even at 0; what is unbooked last."""
+    for lot in [*named, *sorted(mine.keys() - named.keys() - {need.item_id})]:
+        net = mine.get(lot, Net())
+        if net.quantity or lot in named:
+            chosen = "named" if lot in named else "assumed"
+            drawn.taken.append(Taken(at, rows[lot], -net.quantity, cost_of(net, rows[lot]), chosen))
+            drawn.estimated |= is_estimated(net, rows[lot]) and bool(net.quantity)
+    beyond = mine.get(need.item_id)
+    if beyond is not None and beyond.quantity:
+        drawn.short[at] = -beyond.quantity
+        cost = cost_of(beyond, rows[need.item_id])
+        drawn.estimated |= cost is not None
+        drawn.taken.append(Taken(at, None, -beyond.quantity, cost, "unbooked"))
+
+
+def overlays(scope: Scope, rows: Sequence[Row[Any]]) -> dict[int, dict[str, Any]]:
+    """What completed runs used, lacked and cost as known now, by run; a few queries for all of them."""
+    connection, workshop = scope.connection, scope.workshop.id
+    papers = {row.document_id: row for row in rows if row.state == "completed" and row.document_id is not None}
+    if not papers:
+        return {}
+    moves = replay.movements(connection, workshop, list(papers))
+    stated = replay.lines(connection, workshop, list(papers))
+    named = replay.named_by_all(connection, workshop, list(papers))
+    nets: dict[int, dict[Key, Net]] = {}
+    for key, net in netted(moves).items():
+        nets.setdefault(key[0], {})[key] = net
+    items = stock.items_of(scope, {line.item_id for some in stated.values() for line in some}
+                           | {line.instead_of_id for some in stated.values() for line in some if line.instead_of_id})  # fmt: skip
+    made = lots.of_documents(connection, workshop, list(papers))
+    causes = ledger.by_ids(connection, workshop, {move.caused_by_id for move in moves if move.caused_by_id})
+    concerned = concerns.of_batches(scope, {paper: _lots_used(nets.get(paper, {})) for paper in papers})
+    found = {}
+    for paper, row in papers.items():
+        by_line = named.get(paper, {})
+        drawn = _drawn_of(scope, stated[paper], by_line, nets.get(paper, {}), items)
+        by = dict.fromkeys(causes[move.caused_by_id].code for move in moves if move.origin == paper and move.caused_by_id)
+        found[row.id] = _overlay(row, drawn, items, made.get(paper, []), list(by), concerned.get(paper, []))
+    return found
+
+
+def _lots_used(nets: Mapping[Key, Net]) -> set[int]:
+    return {lot for (_, _, lot), net in nets.items() if net.quantity < 0}
+
+
+def _drawn_of(
+    scope: Scope, stated: Sequence[Row[Any]], named: Mapping[int, Sequence[tuple[int, int | None]]],
+    nets: Mapping[Key, Net], items: Mapping[int, ItemRow],
+) -> Drawn:  # fmt: skip
+    lines = [line for line in stated if line.lot_id is None]
+    needs = [Need(line.item_id, -line.quantity, "ingredient", line.instead_of_id) for line in lines]
+    return drawn_now(scope, needs, [tuple(named.get(line.n, ())) for line in lines], nets, items)
+
+
+def _overlay(
+    row: Row[Any], drawn: Drawn, items: Mapping[int, ItemRow], made: Sequence[Row[Any]], by: list[str],
+    concerned: list[dict[str, Any]],
+) -> dict[str, Any]:  # fmt: skip
+    first = json.loads(row.facts)["answer"]
+    cost = costs.total([one.cost for one in drawn.taken])
+    batch = dict(first["batch"])
+    batch["lots"] = run_answer.batch_lots([lot._asdict() for lot in made], items)
+    if made:
+        batch["status"] = made[0].status
+    units = [lot for lot in made if items[lot.item_id].kind == "product"]
+    alone = units[0] if len(made) == 1 and units else None
+    used = run_answer.used(drawn, items)
+    return {
+        "batch": batch,
+        "used": used,
+        "shortages": run_draw.shortages(drawn, items, row.made_on),
+        "cost": money_out(cost),
+        "unit_cost": run_answer.unit_cost(cost, alone.quantity, "piece") if alone is not None else None,
+        "estimated": drawn.estimated,
+        "concerns": concerned,
+        "first_used": first["used"] if by else None,
+        "changed_by": by,
+    }

@@ -1,0 +1,338 @@
+"""Law 13: an item's papers in the order of their happening, and what each drew from which lot.
+
+`Shelves.apply` runs one act on an item's lots. A paper in order runs it once, on the lots as they are; a late one
+runs all acts again from its day on, and what differs from the books is appended as corrections. Quantities are in
+the item's smallest unit. Source: the laws of the trade's books as DEVELOPERS.md states them (law 6, 7, 13).
+"""
+
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from service.core import draw
+from service.core.draw import Shelf
+
+BEYOND = 0  # stands for the unbooked lot in effects
+
+
+@dataclass(slots=True)
+class Lot:
+    """A lot while acts run over it."""
+
+    id: int
+    code: str
+    received_on: date
+    quantity: int = 0
+    status: str = "released"
+    expires_on: date | None = None
+    retest_on: date | None = None
+    ready_on: date | None = None
+    opened_on: date | None = None
+    opened_by_hand: bool = False
+    opened_life_days: int | None = None
+    production: bool = True
+    place: str | None = None
+
+    @property
+    def use_by(self) -> date:
+        """The last usable day."""
+        return draw.last_usable_day(self.expires_on, self.opened_on, self.opened_life_days)
+
+    def shelf(self, quantity: int | None = None) -> Shelf:
+        """The lot as a draw sees it."""
+        left = self.quantity if quantity is None else quantity
+        return Shelf(
+            self.id, self.code, self.received_on, self.use_by, left, self.status, self.retest_on, self.ready_on, self.production
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Came:
+    """A lot came in or was made."""
+
+    lot: Lot
+    quantity: int
+
+
+@dataclass(frozen=True, slots=True)
+class Edited:
+    """Facts of a lot from here on."""
+
+    lot: int
+    facts: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A draw of named lots: (lot, most) each; `need` is the line's whole quantity."""
+
+    need: int
+    lots: tuple[tuple[int, int | None], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Assumed:
+    """A draw of what named lots did not give, first expired, first out; never from `without`."""
+
+    need: int
+    without: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """A disposal from one lot."""
+
+    lot: int
+    quantity: int
+
+
+@dataclass(frozen=True, slots=True)
+class Divided:
+    """Part of a lot becomes a lot of its own."""
+
+    lot: int
+    child: Lot
+    quantity: int
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """What was really there: of these lots, or of the item (None); `own` is where a gain falls without a lot."""
+
+    counted: int
+    lots: frozenset[int] | None
+    own: Lot | None = None
+    explains: bool = True  # whether what the shelf lacks was used by unbooked draws (not where a place was counted)
+
+
+Act = Came | Edited | Named | Assumed | Gone | Divided | Counted
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """One act of a paper: its rank (core/happening), its line, and its day."""
+
+    rank: int
+    number: int  # the item's order of recording
+    document: int
+    line: int
+    day: date
+    act: Act
+
+    @property
+    def order(self) -> tuple[int, int, int, int]:
+        """Order of happening, then of recording, then of the sheet."""
+        return self.rank, self.number, self.line, isinstance(self.act, Assumed)
+
+
+@dataclass(slots=True)
+class Open:
+    """A draw that is still unbooked."""
+
+    document: int
+    line: int
+    quantity: int
+    day: date
+    rank: int
+
+
+Key = tuple[int, int, int]  # document, line, lot or BEYOND
+Effects = dict[Key, int]  # signed quantities
+
+
+@dataclass(slots=True)
+class Shelves:
+    """An item's lots, its unbooked draws (oldest first), and what the acts did."""
+
+    lots: dict[int, Lot] = field(default_factory=dict)
+    open: list[Open] = field(default_factory=list)
+    effects: Effects = field(default_factory=lambda: defaultdict(int))
+    books: dict[int, int] = field(default_factory=dict)  # count -> what the books said
+    cleared: dict[tuple[int, int], int] = field(default_factory=dict)  # (document, line) -> by which count
+    kept: "Kept" = field(default_factory=lambda: Kept(()))
+    _left: dict[tuple[int, int], int] = field(default_factory=dict)
+
+    def run(self, papers: Iterable[Paper]) -> None:
+        """Apply papers in their order, sparing for named draws what later papers name."""
+        in_order = sorted(papers, key=lambda paper: paper.order)
+        self.kept = Kept(in_order)
+        for paper in in_order:
+            self.apply(paper)
+
+    def apply(self, paper: Paper) -> None:
+        """Run one act."""
+        match paper.act:
+            case Came():
+                self._came(paper, paper.act.lot, paper.act.quantity)
+            case Edited():
+                self._edited(paper, paper.act)
+            case Named():
+                self._named(paper, paper.act)
+            case Assumed():
+                self._assumed(paper, paper.act)
+            case Gone():
+                taken = self._take(paper.document, paper.line, paper.act.lot, paper.act.quantity, paper.day)
+                self._beyond(paper, paper.act.quantity - taken)
+            case Divided():
+                moved = self._take(paper.document, paper.line, paper.act.lot, paper.act.quantity, paper.day, opens=False)
+                self._came(paper, paper.act.child, moved)
+            case Counted():
+                self._counted(paper, paper.act)
+
+    def _came(self, paper: Paper, lot: Lot, quantity: int) -> None:
+        self.lots[lot.id] = lot
+        self._move(paper.document, paper.line, lot.id, quantity)
+        self._serve_day(paper.day, [lot.id])
+
+    def _edited(self, paper: Paper, act: Edited) -> None:
+        lot = self.lots.get(act.lot)
+        if lot is not None:
+            for name, value in act.facts.items():
+                setattr(lot, name, value)
+            self._serve_day(paper.day, [lot.id])
+
+    def _named(self, paper: Paper, act: Named) -> None:
+        left = self._left.get((paper.document, paper.line), act.need)
+        for lot, most in act.lots:
+            wanted = left if most is None else min(most, left)
+            left -= self._take(paper.document, paper.line, lot, wanted, paper.day)
+        self._left[(paper.document, paper.line)] = left
+
+    def _assumed(self, paper: Paper, act: Assumed) -> None:
+        wanted = self._left.pop((paper.document, paper.line), act.need)
+        there = [
+            lot.shelf(lot.quantity - self.kept.after(lot.id, paper.rank))
+            for lot in self.lots.values()
+            if lot.quantity > 0 and lot.id not in act.without
+        ]
+        drawn = draw.draw(there, wanted, paper.day)
+        for take in drawn.takes:
+            self._take(paper.document, paper.line, take.lot_id, take.quantity, paper.day)
+        self._beyond(paper, drawn.short)
+
+    def _counted(self, paper: Paper, act: Counted) -> None:
+        lots = [lot for lot in self.lots.values() if act.lots is None or lot.id in act.lots]
+        on_hand = sum(lot.quantity for lot in lots)
+        for draw_ in list(self.open) if act.explains else []:
+            lack = on_hand - act.counted
+            if lack <= 0:
+                break
+            on_hand -= self._explain(draw_, lots, min(lack, draw_.quantity))
+        unbooked = 0
+        if act.lots is None:
+            unbooked = sum(draw_.quantity for draw_ in self.open)
+            self.cleared |= {(draw_.document, draw_.line): paper.document for draw_ in self.open}
+            self.open.clear()
+            self._effect(paper.document, paper.line, BEYOND, unbooked)
+        self.books[paper.document] = on_hand - unbooked
+        if act.counted < on_hand:
+            self._lose(paper, lots, on_hand - act.counted)
+        elif act.counted > on_hand:
+            self._gain(paper, act, lots, act.counted - on_hand)
+
+    def _explain(self, draw_: Open, lots: Sequence[Lot], quantity: int) -> int:
+        """What the shelf lacks was used by an unbooked draw, from lots received by its day, unusable ones too."""
+        took = draw.take_all_states([lot.shelf() for lot in lots], quantity, draw_.day)
+        return self._serve(draw_, [(take.lot_id, take.quantity) for take in took.takes])
+
+    def _lose(self, paper: Paper, lots: Sequence[Lot], quantity: int) -> None:
+        """A loss falls in law 6's order, unusable lots too, and spares for as long as it can what later papers name."""
+        spared = [lot.shelf(lot.quantity - self.kept.after(lot.id, paper.rank)) for lot in lots]
+        for shelves in (spared, None):
+            there = shelves if shelves is not None else [lot.shelf() for lot in lots]
+            for take in draw.take_all_states(there, quantity, paper.day).takes:
+                self._move(paper.document, paper.line, take.lot_id, -take.quantity)
+                quantity -= take.quantity
+
+    def _gain(self, paper: Paper, act: Counted, lots: Sequence[Lot], quantity: int) -> None:
+        newest = draw.newest_usable([lot.shelf() for lot in lots], paper.day)
+        if newest is None:
+            assert act.own is not None, "a gain without a lot needs one of its own"
+            self.lots[act.own.id] = act.own
+        self._move(paper.document, paper.line, newest.id if newest is not None else act.own.id, quantity)  # type: ignore[union-attr]
+
+    def _serve_day(self, day: date, lots: Collection[int]) -> None:
+        """What comes in, or becomes usable, later on a day serves what would else be unbooked of that day."""
+        for draw_ in [one for one in self.open if one.day == day]:
+            there = [self.lots[lot].shelf(self.lots[lot].quantity - self.kept.after(lot, draw_.rank)) for lot in lots]
+            drawn = draw.draw(there, draw_.quantity, day)
+            self._serve(draw_, [(take.lot_id, take.quantity) for take in drawn.takes])
+
+    def _serve(self, draw_: Open, takes: Sequence[tuple[int, int]]) -> int:
+        """Give an unbooked draw its lots after all."""
+        moved = 0
+        for lot, quantity in takes:
+            moved += self._take(draw_.document, draw_.line, lot, quantity, draw_.day)
+        self._effect(draw_.document, draw_.line, BEYOND, moved)
+        draw_.quantity -= moved
+        if not draw_.quantity:
+            self.open.remove(draw_)
+        return moved
+
+    def _take(self, document: int, line: int, lot: int, wanted: int, day: date, opens: bool = True) -> int:
+        """Take up to `wanted` of a lot; the first draw opens it."""
+        there = self.lots.get(lot)
+        taken = min(wanted, there.quantity) if there is not None else 0
+        if there is None or taken <= 0:
+            return 0
+        self._move(document, line, lot, -taken)
+        if opens and there.opened_life_days is not None and there.opened_on is None:
+            there.opened_on = day
+        return taken
+
+    def _beyond(self, paper: Paper, short: int) -> None:
+        if short:
+            self._effect(paper.document, paper.line, BEYOND, -short)
+            self.open.append(Open(paper.document, paper.line, short, paper.day, paper.rank))
+
+    def _move(self, document: int, line: int, lot: int, quantity: int) -> None:
+        self.lots[lot].quantity += quantity
+        self._effect(document, line, lot, quantity)
+
+    def _effect(self, document: int, line: int, lot: int, quantity: int) -> None:
+        if quantity:
+            self.effects[(document, line, lot)] += quantity
+
+
+class Kept:
+    """What later papers name of each lot, up to its next count: an assumed draw leaves that alone."""
+
+    def __init__(self, in_order: Sequence[Paper]) -> None:
+        self._at: dict[int, list[int]] = defaultdict(list)  # ranks of papers that name a lot
+        self._to: dict[int, list[int]] = defaultdict(list)  # what they name, summed up from the first
+        self._ends: dict[int | None, list[int]] = defaultdict(list)  # ranks of counts, by lot; None: of the item
+        for paper in in_order:
+            if isinstance(paper.act, Counted):
+                for lot in paper.act.lots if paper.act.lots is not None else (None,):
+                    self._ends[lot].append(paper.rank)
+            for lot, quantity in _names(paper.act):
+                self._at[lot].append(paper.rank)
+                self._to[lot].append((self._to[lot][-1] if self._to[lot] else 0) + quantity)
+
+    def after(self, lot: int, rank: int) -> int:
+        """What papers after a rank name of a lot before it is counted again."""
+        if lot not in self._at:
+            return 0
+        ends = [ranks[at] for ranks in (self._ends[lot], self._ends[None]) if (at := bisect_right(ranks, rank)) < len(ranks)]
+        first = bisect_right(self._at[lot], rank)
+        last = bisect_right(self._at[lot], min(ends)) if ends else len(self._at[lot])
+        if last <= first:
+            return 0
+        sums = self._to[lot]
+        return sums[last - 1] - (sums[first - 1] if first else 0)
+
+
+def _names(act: Act) -> list[tuple[int, int]]:
+    """What an act names of lots: named draws with a quantity or of a line's only lot, disposals, splits."""
+    match act:
+        case Named():
+            sole = len(act.lots) == 1
+            named = [(lot, act.need if most is None else most) for lot, most in act.lots if most is not None or sole]
+            return [(lot, min(quantity, act.need)) for lot, quantity in named]
+        case Gone() | Divided():
+            return [(act.lot, act.quantity)]
+        case _:
+            return []
