@@ -1,7 +1,7 @@
 """Is there enough? Needs against what is usable on a day, less what is claimed; and the best day to make it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from service.core import draw
@@ -73,10 +73,9 @@ def finished_by(catalogue: Catalogue, stock: Stock, question: Question, day: dat
 
 def on_day(catalogue: Catalogue, stock: Stock, question: Question, day: date) -> Finding:
     """What the wants need and lack if they are made on a day."""
-    bulk = {formula: stock.available(formula, day) for formula in catalogue.recipes}
-    finished = finished_by(catalogue, stock, question, day)
-    needs = explode(catalogue, question.wants, finished, bulk)
-    available = {item: stock.available(item, day) for item in needs.materials}
+    there = _There(catalogue, stock, question, day)
+    needs = explode(catalogue, question.wants, there.finished, there.bulk)
+    available = {item: there.available(item) for item in needs.materials}
     short = {
         item: needed - available[item]
         for item, needed in needs.materials.items()
@@ -146,16 +145,52 @@ def limiting(finding: Finding, unstocked: frozenset[int]) -> int | None:
 
 def most_units(catalogue: Catalogue, stock: Stock, question: Question, product: int, day: date) -> int:
     """The most units of one product if it were wanted alone (finished ones too, if they may serve)."""
+    there = _There(catalogue, stock, question, day)
 
-    def can(units: int) -> bool:
-        alone = Question((Want(product, units),), question.today, question.by, question.use_finished)
-        return on_day(catalogue, stock, alone, day).enough
+    def short_by(units: int) -> float:
+        """The largest share of a need that is not there; 0 when there is enough."""
+        needs = explode(catalogue, (Want(product, units),), there.finished, there.bulk)
+        lacking = [
+            needed / there.available(item) if there.available(item) else float("inf")
+            for item, needed in needs.materials.items()
+            if needed > there.available(item) and item not in stock.unstocked
+        ]
+        return max(lacking, default=0.0)
 
-    low, high = 0, 1
-    while high <= MOST_UNITS and can(high):
-        low, high = high, high * 2
-    high = min(high, MOST_UNITS)
+    if short_by(1):
+        return 0
+    low, high, guess, near = 1, MOST_UNITS + 1, 1024, False
     while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if can(middle) else (low, middle)
+        over = short_by(guess)
+        if over:
+            high, near = guess, over < float("inf")
+            guess = int(guess / over) if near else (low + high) // 2  # needs grow with the units: the answer is near
+        else:
+            low = guess
+            guess = guess + 1 if near else guess * 2 if high > MOST_UNITS else (low + high) // 2
+            near = False
+        guess = min(max(guess, low + 1), high - 1)
     return low
+
+
+@dataclass(slots=True)
+class _There:
+    """What is available on a day, each item added up once."""
+
+    catalogue: Catalogue
+    stock: Stock
+    question: Question
+    day: date
+    bulk: dict[int, int] = field(init=False)
+    finished: dict[int, int] = field(init=False)
+    _known: dict[int, int] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.bulk = {formula: self.available(formula) for formula in self.catalogue.recipes}
+        self.finished = finished_by(self.catalogue, self.stock, self.question, self.day)
+
+    def available(self, item: int) -> int:
+        """Usable less claimed, never below 0."""
+        if item not in self._known:
+            self._known[item] = self.stock.available(item, self.day)
+        return self._known[item]

@@ -6,6 +6,7 @@ Bill-of-material explosion, level by level. Ids are any integers; weighed quanti
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from service.core import scaling
 
@@ -32,12 +33,22 @@ class Made:
     contains: tuple[tuple[int, int], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Catalogue:
     """All that the wants can reach."""
 
     recipes: Mapping[int, Recipe]
     products: Mapping[int, Made]
+
+    @cached_property
+    def order(self) -> list[int]:
+        """Formulas so that each comes before the bulk inside it."""
+        return order_of(self.recipes)
+
+    @cached_property
+    def inside(self) -> set[int]:
+        """What is a line of some formula."""
+        return {item for recipe in self.recipes.values() for item, _ in recipe.lines}
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,8 +127,7 @@ def _products(catalogue: Catalogue, units: Counter[int], finished: Mapping[int, 
 
 
 def _formulas(catalogue: Catalogue, mass: Counter[int], whole: Counter[int], bulk: Mapping[int, int], needs: Needs) -> None:
-    inside = {item for recipe in catalogue.recipes.values() for item, _ in recipe.lines}
-    for formula in order_of(catalogue.recipes):
+    for formula in catalogue.order:
         recipe = catalogue.recipes[formula]
         taken = min(bulk.get(formula, 0), mass[formula])
         if taken:
@@ -127,7 +137,7 @@ def _formulas(catalogue: Catalogue, mass: Counter[int], whole: Counter[int], bul
         if not batch:
             continue
         needs.batches[formula] += batch
-        if formula in inside and rest:
+        if formula in catalogue.inside and rest:
             needs.first.insert(0, formula)
         scaled = scaling.scale(batch, [share for _, share in recipe.lines])
         for (item, _), quantity in zip(recipe.lines, scaled, strict=True):
