@@ -24,6 +24,7 @@ from service.api import (
     receipts,
     reversals,
     runs,
+    splits,
     start,
 )
 from service.api.deps import Door, utc_now
@@ -33,7 +34,7 @@ from service.settings import Settings
 from service.store.engine import make_engine
 from service.store.writer import Reader, Writer
 
-NOUNS = (access, materials, formulas, products, receipts, lots, counts, disposals, reversals, checks, runs)
+NOUNS = (access, materials, formulas, products, receipts, lots, splits, counts, disposals, reversals, checks, runs)
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 
 

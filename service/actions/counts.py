@@ -10,7 +10,7 @@ from service.actions.redraw import Redraw
 from service.actions.scope import Scope
 from service.core import happening, lateness
 from service.core.units import money_out, quantity_in, quantity_out, said
-from service.errors import Invalid, LotNotThereYet, NotFound
+from service.errors import Invalid, NotFound
 from service.shapes.papers import CountIn
 from service.store import items, ledger, lots
 from service.store.items import ItemRow, Locked
@@ -22,8 +22,8 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     item, lot = _counted_thing(scope, body)
     counted = quantity_in(body.counted, item.unit, "#/counted")
     when = papers.happened(scope, body.counted_at, "#/counted_at")
-    if lot is not None and lot.received_on > when[0]:
-        raise LotNotThereYet(f"lot {lot.code} came on {lot.received_on}, after {when[0]}", lot=lot.code)
+    if lot is not None:
+        papers.must_be_there(scope, lot, when[0])
     whole = lot is None and body.place is None
     rank = happening.rank(*when, count=happening.OF_ITEM if whole else happening.OF_LOTS)
     locked = items.lock(scope.connection, scope.workshop.id, [item.id], rank)[item.id]

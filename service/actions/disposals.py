@@ -11,7 +11,7 @@ from service.actions.scope import Scope
 from service.core import happening
 from service.core.movements import Entries
 from service.core.units import money_out, quantity_in, quantity_out, said
-from service.errors import FieldError, Invalid, LotNotThereYet, NotEnoughStock, NotFound
+from service.errors import FieldError, Invalid, NotEnoughStock, NotFound
 from service.shapes.papers import DisposalIn
 from service.store import items, ledger, lots
 from service.store.items import ItemRow
@@ -49,8 +49,7 @@ def record(scope: Scope, body: DisposalIn) -> dict[str, Any]:
 
 def can_have_held(scope: Scope, lot: Row[Any], item: ItemRow, quantity: int, day: date, given: str) -> None:
     """409 unless the lot was there and can have held this: received less what standing papers name of it."""
-    if lot.received_on > day:
-        raise LotNotThereYet(f"lot {lot.code} came on {lot.received_on}, after {day}", lot=lot.code)
+    papers.must_be_there(scope, lot, day)
     if quantity <= lot.on_hand:
         return
     can = lot.quantity - ledger.named_of(scope.connection, scope.workshop.id, lot.id)

@@ -10,7 +10,7 @@ from service.actions import late, papers, stock
 from service.actions.redraw import Redraw
 from service.actions.scope import Scope
 from service.core import draw, happening
-from service.errors import Forbidden, Invalid, LotNotThereYet, NotFound
+from service.errors import Forbidden, Invalid, NotFound
 from service.shapes.papers import LotPatch
 from service.store import items, ledger, lots, replay
 from service.store.ledger import Stated
@@ -51,8 +51,7 @@ def edit(scope: Scope, code: str, patch: LotPatch) -> dict[str, Any]:
         raise Forbidden("a token with 'record' may set a lot's `place` and `opened_on` only", needs="manage")
     lot = papers.lot_of(scope, code, "code")
     when = papers.happened(scope, patch.effective_on, "#/effective_on")
-    if lot.received_on > when[0]:
-        raise LotNotThereYet(f"lot {lot.code} came on {lot.received_on}, after {when[0]}", lot=lot.code)
+    papers.must_be_there(scope, lot, when[0])
     facts = _facts(scope, sent, when[0])
     rank = happening.rank(*when)
     locked = items.lock(scope.connection, scope.workshop.id, [lot.item_id], rank)[lot.item_id]

@@ -10,7 +10,7 @@ from sqlalchemy import Row
 from service.actions.scope import Scope
 from service.core.draw import FOREVER
 from service.core.movements import Balance
-from service.errors import Invalid, NotFound
+from service.errors import Invalid, LotNotThereYet, NotFound
 from service.store import items, ledger, lots
 from service.store.items import ItemRow, Locked
 from service.store.ledger import Paper
@@ -103,6 +103,22 @@ def lot_of(scope: Scope, code: str, pointer: str) -> Row[Any]:
     if found is None:
         raise NotFound(f"there is no lot '{code}'", errors=[_at(pointer, code)])
     return found
+
+
+def there_since(scope: Scope, lot: Row[Any]) -> date:
+    """The first day a lot could be named: the day it came, or was split off."""
+    if lot.parent_id is None or lot.document_id is None:
+        came: date = lot.received_on
+    else:
+        came = ledger.by_ids(scope.connection, scope.workshop.id, [lot.document_id])[lot.document_id].happened_on
+    return came
+
+
+def must_be_there(scope: Scope, lot: Row[Any], day: date) -> None:
+    """409 when a lot is named on a day before it came."""
+    since = there_since(scope, lot)
+    if since > day:
+        raise LotNotThereYet(f"lot {lot.code} came on {since}, after {day}", lot=lot.code, came_on=since)
 
 
 def _at(pointer: str, given: str) -> Any:

@@ -1,9 +1,10 @@
 """Receipts: a delivery becomes a lot."""
 
-import json
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
+
+from sqlalchemy import Row
 
 from service.actions import late, papers
 from service.actions.redraw import Redraw
@@ -41,13 +42,13 @@ def record(scope: Scope, body: ReceiptIn) -> dict[str, Any]:
     )  # fmt: skip
     answer = {
         "receipt": paper.code, "lot": lot["code"], "material": item.code, "quantity": quantity_out(quantity, item.unit),
-        "given": {"quantity": _plain(body.quantity), "unit": unit}, "supplier": body.supplier,
+        "given": {"quantity": plain(body.quantity), "unit": unit}, "supplier": body.supplier,
         "supplier_lot": body.supplier_lot, "certificate": body.certificate, "received_on": when[0],
         "expires_on": expires, "expires_assumed": assumed, "retest_on": body.retest_on, "cost": money_out(cost),
         "place": body.place, "status": body.status, "note": body.note,
         "recorded_at": papers.local(scope, scope.now), "recorded_by": scope.actor.name,
         "warnings": _warnings(scope, expires) + papers.same_day(scope, [locked], when),
-        "moved": [],
+        "moved": [], "reversed": False, "corrections": [], "first": None,
         "sentence": f"{said(quantity, item.unit)} of {item.name} booked as lot {lot['code']}.",
     }  # fmt: skip
     paper.facts = answer
@@ -62,7 +63,8 @@ def record(scope: Scope, body: ReceiptIn) -> dict[str, Any]:
     return papers.told(answer, followed)
 
 
-def _plain(value: Decimal) -> int | float:
+def plain(value: Decimal) -> int | float:
+    """A decimal as a JSON number."""
     return int(value) if value == value.to_integral_value() else float(value)
 
 
@@ -72,16 +74,32 @@ def _warnings(scope: Scope, expires: Any) -> list[dict[str, Any]]:
     return [{"type": "lot-expired", "sentence": f"This lot expired on {expires}: it will not be drawn."}]
 
 
-def shown(scope: Scope, kind: str, code: str) -> dict[str, Any]:
-    """A document as recorded."""
-    row = ledger.by_code(scope.connection, scope.workshop.id, code, kind)
+def show(scope: Scope, code: str) -> dict[str, Any]:
+    """A receipt as it stands: as recorded, or as its last correction says."""
+    row = ledger.by_code(scope.connection, scope.workshop.id, code, "receipt")
     if row is None:
-        raise NotFound(f"there is no {kind} '{code}'")
-    facts: dict[str, Any] = json.loads(row.facts)
-    return facts
+        raise NotFound(f"there is no receipt '{code}'")
+    return _shown(scope, [row])[0]
 
 
-def listed(scope: Scope, kind: str, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
-    """Documents of one kind, newest first."""
-    rows = ledger.page(scope.connection, scope.workshop.id, [kind], after, limit + 1)
-    return [json.loads(row.facts) for row in rows[:limit]], rows[limit - 1].id if len(rows) > limit else None
+def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
+    """Receipts, newest first."""
+    rows = ledger.page(scope.connection, scope.workshop.id, ["receipt"], after, limit + 1)
+    return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
+
+
+def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
+    """What was told, with what corrections changed; the first statement is kept in `first`."""
+    gone = papers.reversed_codes(scope, rows)
+    again = ledger.restating(scope.connection, scope.workshop.id, [row.id for row in rows])
+    found = []
+    for row in rows:
+        told, codes = papers.facts_of(row), []
+        first = dict(told)
+        for correction in again.get(row.id, []):
+            told |= papers.facts_of(correction)["set"]
+            codes.append(correction.code)
+        told |= {"reversed": row.code in gone, "corrections": codes, "moved": []}
+        changed = {name: value for name, value in first.items() if told[name] != value} if codes else None
+        found.append(told | {"first": changed})
+    return found

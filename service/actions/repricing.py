@@ -74,9 +74,10 @@ def _recost_batch(scope: Scope, nets: dict[Key, Net], lines: list[Any], made: di
     parts: dict[int | None, list[int | None]] = {}
     estimated = False
     for (_, at, lot), net in nets.items():
-        if at < len(lines) and lines[at].quantity < 0 and net.quantity:
-            parts.setdefault(lines[at].output, []).append(cost_of(net, known[lot]))
-            estimated |= is_estimated(net, known[lot])
+        if at < len(lines) and lines[at].lot_id is None and (net.quantity or net.cost):
+            cost = cost_of(net, known[lot]) if net.quantity else -net.cost  # what moved away may leave a millionth
+            parts.setdefault(lines[at].output, []).append(cost)
+            estimated |= bool(net.quantity) and is_estimated(net, known[lot])
     own = [costs.total(parts.get(line.n, [])) for line in outputs]
     shares = batch(costs.total(parts.get(None, [])), own, [line.mass_mg or line.quantity for line in outputs])
     return [line.lot_id for line, cost in zip(outputs, shares, strict=True)

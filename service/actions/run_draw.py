@@ -101,8 +101,8 @@ def _substitute(
 
 
 def draw_all(
-    scope: Scope, needs: list[Need], named: Sequence[NamedLots], rows: dict[int, Row[Any]], day: date, items: Mapping[int, ItemRow],
-    without: Collection[int] = (),
+    scope: Scope, needs: list[Need], named: Sequence[NamedLots], rows: dict[int, Row[Any]], day: date,
+    items: Mapping[int, ItemRow], without: Collection[int] = (),
 ) -> Drawn:  # fmt: skip
     """Draw every need as of `day` from what the books hold now, but those of the items `without` (they come late).
 

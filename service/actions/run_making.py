@@ -54,7 +54,7 @@ def make(
     day = when[0]
     version = json.loads(plan.facts)["answer"]["version"] if plan is not None else None
     target = run_target.work_out(scope, run, day, version)
-    by_code, items = _items(scope, target, run)
+    by_code, items = items_of_run(scope, target, run)
     needs = run_draw.really_used(scope, target, run, by_code)
     named, rows = run_named.named_lots(scope, target, needs, run, day, items)
     locked = item_store.lock(scope.connection, scope.workshop.id, sorted(items), happening.rank(*when, happening.ASSUMED))
@@ -62,7 +62,7 @@ def make(
     paper = papers.new_paper(scope, "run", when, code=_document_code(scope, code, plan))
     paper.facts = {"batch": code}
     ids = [scope.new_id() for _ in target.outputs]
-    stated = _stated(needs, named, target, run, locked, ids)
+    stated = stated_lines(needs, named, target, run, locked, ids)
     drawn, redraw, since = _draw(scope, paper, stated, needs, named, rows, items, locked)
     short = run_draw.shortages(drawn, items, day)
     bad = run_draw.bad_named(drawn, day)
@@ -74,7 +74,7 @@ def make(
     warnings += run_answer.named_warnings(drawn, named, items) + run_answer.short_warnings(short, by_code)
     warnings += run_answer.plan_warnings(scope, drawn, plan.id if plan is not None else None, scope.today)
     warnings += papers.same_day(scope, locked.values(), when)
-    answer = _answer(scope, run, made, code, short, warnings, plan)
+    answer = answer_of(scope, run, made, code, short, warnings, plan)
     if followed is not None:
         papers.told(answer, followed)
     _keep(scope, run, made, code, plan, answer)
@@ -164,7 +164,7 @@ def _strict(short: Sequence[dict[str, Any]], bad: Sequence[tuple[Any, str]]) -> 
     )
 
 
-def _items(scope: Scope, target: Target, run: Performed) -> tuple[dict[str, ItemRow], dict[int, ItemRow]]:
+def items_of_run(scope: Scope, target: Target, run: Performed) -> tuple[dict[str, ItemRow], dict[int, ItemRow]]:
     """Every item the run touches, by code and by id; a material that is not there is a 404."""
     codes = {use.material for use in run.used} | {use.instead_of for use in run.used if use.instead_of}
     codes |= {one.material for one in run.lots}
@@ -190,7 +190,7 @@ def _make(
     """The batch's lots: dates, status, and their share of what the run cost (law 9)."""
     status = "quarantined" if unfit else "released"
     day = paper.happened_on
-    outputs = _outputs(target, run)
+    outputs = outputs_of(target, run)
     mass = drawn.cost_of(*MASS) if outputs else None
     shares = costs.shared(mass, [output.grams or output.quantity for _, output in outputs])
     made_on, ready_on = _dates(target, drawn, day)
@@ -221,7 +221,7 @@ def _make(
     return Made(target, drawn, items, paper, new_lots, min(known, default=None), ready_on, status, total)
 
 
-def _outputs(target: Target, run: Performed) -> list[tuple[int, run_target.Output]]:
+def outputs_of(target: Target, run: Performed) -> list[tuple[int, run_target.Output]]:
     """What becomes stock, with its place among the target's outputs; nothing of a scrapped run."""
     if run.outcome == "scrapped":
         return []
@@ -250,12 +250,12 @@ def _best_before(target: Target, drawn: Drawn, shelf_life_days: int | None, made
     return min(known, default=None)
 
 
-def _stated(
+def stated_lines(
     needs: Sequence[run_target.Need], named: Sequence[run_target.NamedLots], target: Target, run: Performed,
     locked: Mapping[int, item_store.Locked], ids: Sequence[int],
 ) -> list[Stated]:  # fmt: skip
     """What the paper states: each need, with the lots that were named for it, and each output."""
-    outputs = _outputs(target, run)
+    outputs = outputs_of(target, run)
     bears = {at: len(needs) + n for n, (at, _) in enumerate(outputs)}  # an output's line
     lines = [
         Stated(
@@ -271,7 +271,7 @@ def _stated(
     ]  # fmt: skip
 
 
-def _answer(
+def answer_of(
     scope: Scope,
     run: Performed,
     made: Made,
@@ -280,6 +280,7 @@ def _answer(
     warnings: list[dict[str, Any]],
     plan: Row[Any] | None,
 ) -> dict[str, Any]:
+    """The run as the contract shows it."""
     target, scrapped = made.target, run.outcome == "scrapped"
     units = sum(lot["quantity"] for lot in made.lots if made.items[lot["item_id"]].kind == "product")
     alone = made.lots[0] if len(made.lots) == 1 and units else None

@@ -11,7 +11,7 @@ from service.actions.run_draw import Drawn
 from service.actions.run_target import NamedLots, Need, Target
 from service.actions.scope import Scope
 from service.core.units import quantity_in
-from service.errors import Invalid, LotNotThereYet
+from service.errors import Invalid
 from service.shapes.runs import Performed
 from service.store import lots
 from service.store.items import ItemRow
@@ -26,7 +26,7 @@ def named_lots(
     if target.bulk_lot is not None:
         asked[target.bulk_lot.item_id] = [(target.bulk_lot.id, None)]
         rows[target.bulk_lot.id] = target.bulk_lot
-        _there(target.bulk_lot, day, "#/bulk")
+        papers.must_be_there(scope, target.bulk_lot, day)
     by_code = {items[need.item_id].code: items[need.item_id] for need in needs}
     found = lots.by_codes(scope.connection, scope.workshop.id, {one.lot for one in run.lots})
     for n, one in enumerate(run.lots):
@@ -36,7 +36,7 @@ def named_lots(
             raise Invalid.field(f"#/lots/{n}/material", "is not taken by this run", one.material)
         if lot.item_id != item.id:
             raise Invalid.field(f"#/lots/{n}/lot", f"is not a lot of '{item.code}'", one.lot)
-        _there(lot, day, f"#/lots/{n}/lot")
+        papers.must_be_there(scope, lot, day)
         most = None if one.quantity is None else quantity_in(one.quantity, item.unit, f"#/lots/{n}/quantity")
         asked.setdefault(item.id, []).append((lot.id, most))
         rows[lot.id] = lot
@@ -59,11 +59,6 @@ def _shared_out(needs: Sequence[Need], asked: dict[int, list[tuple[int, int | No
                 wanted -= given
         named.append(tuple(mine))
     return named
-
-
-def _there(lot: Row[Any], day: date, pointer: str) -> None:
-    if lot.received_on > day:
-        raise LotNotThereYet(f"lot {lot.code} came on {lot.received_on}, after {day}", lot=lot.code, came_on=str(lot.received_on))
 
 
 def too_small(drawn: Drawn, named: Sequence[NamedLots]) -> set[int]:

@@ -29,6 +29,14 @@ Act = Callable[[Scope, Any], dict[str, Any]]
 Show = Callable[[Scope], dict[str, Any]]
 
 
+class Rehearsed(Exception):
+    """The answer of a dry run: raised, so that its transaction keeps nothing."""
+
+    def __init__(self, kept: Kept) -> None:
+        super().__init__("rehearsed")
+        self.kept = kept
+
+
 def utc_now() -> datetime:
     """The clock of a real service."""
     return datetime.now(UTC)
@@ -147,6 +155,8 @@ async def write(
 
     def work(connection: Connection) -> Kept:
         scope = door.scope(connection, caller)
+        if getattr(body, "dry_run", False):
+            raise Rehearsed(Kept(200, dumps(act(scope, body))))
         if match is not None and shown is not None and not fits(match, etag(dumps(shown(scope)))):
             raise PreconditionFailed("it was changed since you read it: read it again")
         kept = once(scope, key, print_, status, lambda inner: act(inner, body))
@@ -154,7 +164,10 @@ async def write(
             tag[:] = [etag(dumps(shown(scope)))]
         return kept
 
-    return _respond(request, await door.writer.write(work), tag[-1] if tag else None)
+    try:
+        return _respond(request, await door.writer.write(work), tag[-1] if tag else None)
+    except Rehearsed as rehearsed:
+        return _respond(request, rehearsed.kept)
 
 
 def _respond(request: Request, kept: Kept, tag: str | None = None) -> Response:

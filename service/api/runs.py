@@ -2,10 +2,10 @@
 
 from fastapi import APIRouter, Query, Request, Response
 
-from service.actions import runs
+from service.actions import run_correction, runs
 from service.api import deps
 from service.api.docs import doc
-from service.shapes.runs import CancellationIn, CompletionIn, RunIn, RunOut
+from service.shapes.runs import CancellationIn, CompletionIn, RunCorrectionIn, RunCorrectionOut, RunIn, RunOut
 
 router = APIRouter(prefix="/v1/runs", tags=["Runs"])
 MADE = {"product": "heather-balm-60", "units": 24}
@@ -46,3 +46,10 @@ async def post_completion(request: Request, batch: str) -> Response:
 async def post_cancellation(request: Request, batch: str) -> Response:
     """Frees what the plan claimed."""
     return await deps.write(request, "record", CancellationIn, lambda scope, body: runs.cancel(scope, batch, body), status=200)
+
+
+@router.post("/{batch}/correction", **doc("Correct a run", request=RunCorrectionIn, answer=RunCorrectionOut, status=201,
+                                          example={"units": 23}, problems=("not-found", "conflict")))  # fmt: skip
+async def post_correction(request: Request, batch: str) -> Response:
+    """The right units under the same batch code; the first statement is kept."""
+    return await deps.write(request, "record", RunCorrectionIn, lambda scope, body: run_correction.record(scope, batch, body))

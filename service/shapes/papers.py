@@ -1,6 +1,6 @@
 """Receipts, counts, disposals, reversals, and edits of a lot."""
 
-from typing import Literal, Self
+from typing import Any, Literal, Self
 
 from pydantic import model_validator
 
@@ -83,6 +83,49 @@ class ReceiptOut(Answered):
     recorded_by: str
     warnings: list[Warned]
     moved: list[Moved]
+    reversed: bool
+    corrections: list[str]
+    first: dict[str, Any] | None
+    sentence: str
+
+
+class ReceiptCorrectionIn(Asked):
+    """What a receipt should have said; only what is sent changes."""
+
+    quantity: Amount | None = None
+    unit: Unit | None = None
+    received_on: DayOrTime | None = None
+    expires_on: ExpiryDay | None = None
+    retest_on: Day | None = None
+    supplier: Label | None = None
+    supplier_lot: Label | None = None
+    certificate: Label | None = None
+    cost: Amount | None = None
+    note: Note | None = None
+    dry_run: bool = False
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if not self.model_fields_set - {"note", "dry_run"}:
+            raise ValueError("say what was different")
+        return self
+
+
+class ReceiptCorrectionOut(Answered):
+    """A correction of a receipt, and what it moved."""
+
+    correction: str
+    corrects: str
+    lot: str
+    material: str
+    quantity: int | float
+    cost: int | float | None
+    set: dict[str, Any]
+    note: str | None
+    recorded_at: str
+    recorded_by: str
+    warnings: list[Warned]
+    moved: list[Moved]
     sentence: str
 
 
@@ -157,6 +200,37 @@ class DisposalOut(Answered):
     note: str | None
     disposed_on: str
     cost: int | float | None
+    recorded_at: str
+    recorded_by: str
+    reversed: bool
+    warnings: list[Warned]
+    moved: list[Moved]
+    sentence: str
+
+
+class SplitIn(Asked):
+    """Part of a lot that becomes a lot of its own."""
+
+    quantity: Amount
+    place: Label | None = None
+    split_on: DayOrTime | None = None
+    opened_on: Day | None = None
+    note: Note | None = None
+    dry_run: bool = False
+
+
+class SplitOut(Answered):
+    """A split: the new lot and the one it came from."""
+
+    split: str
+    lot: str
+    parent: str
+    item: str
+    quantity: int | float
+    place: str | None
+    split_on: str
+    opened_on: str | None
+    note: str | None
     recorded_at: str
     recorded_by: str
     reversed: bool

@@ -2,7 +2,7 @@
 
 from typing import Literal, Self
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from service.shapes.base import (
     Amount,
@@ -116,6 +116,28 @@ class CompletionIn(Performed):
     """What a planned run became."""
 
 
+class RunCorrectionIn(Asked):
+    """What a run should have said; only what is sent changes."""
+
+    units: Count | None = None
+    units_made: Count | None = None
+    batch_g: Amount | None = None
+    filled: list[Filled] = Field([], max_length=200)
+    left_over_g: Amount | None = None
+    made_g: Amount | None = None
+    lots: list[NamedLot] = Field([], max_length=200)
+    used: list[Used] = Field([], max_length=200)
+    made_by: Label | None = None
+    note: Note | None = None
+    dry_run: bool = False
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if not self.model_fields_set - {"note", "dry_run"}:
+            raise ValueError("say what was different")
+        return self
+
+
 class CancellationIn(Asked):
     """Why a planned run is not made."""
 
@@ -201,4 +223,24 @@ class RunOut(Answered):
     reason: str | None
     recorded_at: str
     recorded_by: str
+    sentence: str
+
+
+class RunCorrectionOut(Answered):
+    """A correction of a run, what the batch holds now, and what else moved."""
+
+    correction: str
+    corrects: str
+    batch: Batch
+    batch_g: int | float | None
+    used: list[UsedOut]
+    shortages: list[Shortage]
+    yield_percent: int | float | None
+    cost: int | float | None
+    unit_cost: int | float | None
+    note: str | None
+    recorded_at: str
+    recorded_by: str
+    warnings: list[Warned]
+    moved: list[Moved]
     sentence: str

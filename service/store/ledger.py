@@ -304,6 +304,15 @@ def naming(connection: Connection, workshop: int, lots: Collection[int], but: in
     return found
 
 
+def restating(connection: Connection, workshop: int, documents: Collection[int]) -> dict[int, list[Row[Any]]]:
+    """The corrections that state each of these documents anew, in their order."""
+    found: dict[int, list[Row[Any]]] = {}
+    wanted = [DOCUMENT.c.workshop_id == workshop, DOCUMENT.c.corrects_id.in_(sorted(documents)), DOCUMENT.c.states.is_(True)]
+    for row in connection.execute(select(DOCUMENT).where(*wanted).order_by(DOCUMENT.c.id)) if documents else ():
+        found.setdefault(row.corrects_id, []).append(row)
+    return found
+
+
 def reversed_among(connection: Connection, workshop: int, documents: Collection[int]) -> set[int]:
     """Which of these documents are reversed."""
     if not documents:
