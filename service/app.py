@@ -19,6 +19,7 @@ from service.api import (
     health,
     lots,
     materials,
+    places,
     problems,
     products,
     receipts,
@@ -34,7 +35,7 @@ from service.settings import Settings
 from service.store.engine import make_engine
 from service.store.writer import Reader, Writer
 
-NOUNS = (access, materials, formulas, products, receipts, lots, splits, counts, disposals, reversals, checks, runs)
+NOUNS = (access, materials, formulas, products, receipts, lots, splits, places, counts, disposals, reversals, checks, runs)
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 
 

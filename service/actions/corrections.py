@@ -43,13 +43,14 @@ class Corrections:
         """Let a posted correction that states lines anew carry the movements of the paper it corrects."""
         self._papers[origin] = paper
 
-    def carry_over(self, out: Paper, lot: int, quantity: int, cost: int | None) -> None:
+    def carry_over(self, out: Paper, line: int, lot: int, quantity: int, cost: int | None) -> None:
         """Take what a lot came with out on its old day, and put it in with the cause: nothing changes on the shelf."""
-        back = [Movement(0, lot, -quantity, None if cost is None else -cost)]
-        again = [Movement(0, lot, quantity, cost)]
-        moves = [(out.id, 0, back), (self.cause.id, self._written[self.cause.id], again)]
+        back = [Movement(line, lot, -quantity, None if cost is None else -cost)]
+        again = [Movement(line, lot, quantity, cost)]
+        moves = [(out.id, self._written[out.id], back), (self.cause.id, self._written[self.cause.id], again)]
         ledger.enter_all(self.scope.connection, self.scope.workshop.id, moves)
         self._written[self.cause.id] += 1
+        self._written[out.id] += 1
 
     def continue_at(self, document: int, n: int) -> None:
         """A paper has this many movements already."""

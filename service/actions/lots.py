@@ -12,12 +12,12 @@ from service.actions.scope import Scope
 from service.core import draw, happening
 from service.errors import Forbidden, Invalid, NotFound
 from service.shapes.papers import LotPatch
-from service.store import items, ledger, lots, replay
+from service.store import items, ledger, lots, places, replay
 from service.store.ledger import Stated
 
 BENCH = {"place", "opened_on"}
 USABLE = {"status", "expires_on", "retest_on", "opened_on", "place"}  # what may let a waiting draw have the lot
-EDITED = ("status", "expires_on", "retest_on", "ready_on", "opened_on", "opened_by_hand", "place")
+EDITED = ("status", "expires_on", "retest_on", "ready_on", "opened_on", "opened_by_hand", "place", "set_apart")
 
 
 def show(scope: Scope, code: str) -> dict[str, Any]:
@@ -52,11 +52,16 @@ def edit(scope: Scope, code: str, patch: LotPatch) -> dict[str, Any]:
     lot = papers.lot_of(scope, code, "code")
     when = papers.happened(scope, patch.effective_on, "#/effective_on")
     papers.must_be_there(scope, lot, when[0])
-    facts = _facts(scope, sent, when[0])
+    keep(scope, lot, _facts(scope, sent, when[0]), when, patch.note)
+    return show(scope, code)
+
+
+def keep(scope: Scope, lot: Row[Any], facts: dict[str, Any], when: tuple[date, datetime | None], note: str | None) -> None:
+    """Post an edit and let what it changes follow."""
     rank = happening.rank(*when)
     locked = items.lock(scope.connection, scope.workshop.id, [lot.item_id], rank)[lot.item_id]
     paper = papers.new_paper(scope, "edit", when)
-    paper.facts = {"lot": code, "note": patch.note, "set": facts}
+    paper.facts = {"lot": lot.code, "note": note, "set": facts}
     if lot.arrived is None:
         lots.change(scope.connection, scope.workshop.id, lot.id, {"arrived": _arrived(lot)})
     ledger.post(scope.connection, scope.workshop.id, paper, [Stated(lot.item_id, locked.paper, 0, lot.id)])
@@ -65,7 +70,6 @@ def edit(scope: Scope, code: str, patch: LotPatch) -> dict[str, Any]:
     waits = lots.unbooked(scope.connection, scope.workshop.id, lot.item_id)
     if not late.in_order(locked, rank) or (waits and facts.keys() & USABLE):
         late.follow(scope, Redraw.begin(scope, paper), {lot.item_id: when[0]})
-    return show(scope, code)
 
 
 def _facts(scope: Scope, sent: dict[str, Any], day: date) -> dict[str, Any]:
@@ -82,6 +86,8 @@ def _facts(scope: Scope, sent: dict[str, Any], day: date) -> dict[str, Any]:
         raise Invalid.field("#/opened_on", "must not be in the future", str(sent["opened_on"]), f"up to {scope.today}")
     if "opened_on" in sent:
         facts["opened_by_hand"] = sent["opened_on"] is not None
+    if "place" in sent:
+        facts["set_apart"] = places.set_apart(scope.connection, scope.workshop.id, sent["place"])
     if "expires_on" in sent:
         facts["expires_assumed"] = False
     return facts

@@ -181,6 +181,7 @@ def new_lot(scope: Scope, item: ItemRow, paper: Paper, *, code: str, quantity: i
         "status_on": None,
         "status_reason": None,
         "place": None,
+        "set_apart": False,
         "quantity": quantity,
         "cost_micro": None,
         "estimated": False,

@@ -12,7 +12,8 @@ from service.actions.receipts import plain
 from service.actions.redraw import Redraw
 from service.actions.reversals import only_own
 from service.actions.scope import Scope
-from service.core.units import convert_in, money_in, money_out, quantity_out, said
+from service.core import costs
+from service.core.units import convert_in, largest_remainder, money_in, money_out, quantity_out, said
 from service.errors import AlreadyReversed, Invalid, NotFound
 from service.shapes.papers import ReceiptCorrectionIn
 from service.store import items, ledger, lots, replay
@@ -28,26 +29,31 @@ def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]
     if row is None:
         raise NotFound(f"there is no receipt '{code}'")
     only_own(scope, row)
-    lot = lots.of_document(scope.connection, scope.workshop.id, row.id)[0]
-    items.lock(scope.connection, scope.workshop.id, [lot.item_id])
+    made = lots.of_document(scope.connection, scope.workshop.id, row.id)
+    items.lock(scope.connection, scope.workshop.id, [made[0].item_id])
     if ledger.reversal_of(scope.connection, scope.workshop.id, row.id) is not None:
         raise AlreadyReversed(f"{row.code} is reversed")
-    lot = lots.by_ids(scope.connection, scope.workshop.id, [lot.id])[lot.id]
-    item = stock.items_of(scope, [lot.item_id])[lot.item_id]
+    made = lots.of_document(scope.connection, scope.workshop.id, row.id)
+    item = stock.items_of(scope, [made[0].item_id])[made[0].item_id]
     before = _standing(scope, row)
     when = _when(scope, body, before)
-    values, told = _changes(scope, body, item, lot, when[0])
+    values, told = _changes(scope, body, item, made, when[0])
     paper = papers.new_paper(scope, "correction", when, corrects_id=row.id)
     paper.facts = {"set": told, "note": body.note}
-    line = replay.lines(scope.connection, scope.workshop.id, [row.id])[row.id][0]
-    ledger.post(scope.connection, scope.workshop.id, paper, [Stated(item.id, line.paper, values["quantity"], lot.id)])
+    numbers = {line.lot_id: line.paper for line in replay.lines(scope.connection, scope.workshop.id, [row.id])[row.id]}
+    each = _shared_out(made, values)
+    stated = [Stated(item.id, numbers[lot.id], mine["quantity"], lot.id) for lot, mine in zip(made, each, strict=True)]
+    ledger.post(scope.connection, scope.workshop.id, paper, stated)
     redraw = Redraw.begin(scope, paper, row.id)
     if (before.happened_on, before.happened_at) != when:
-        _move_day(scope, redraw, row, before, lot)
-    _hold(scope, lot, values)
-    since = min(before.happened_on, when[0])
-    recosted = {lot.id} if (values["cost_micro"], values["quantity"]) != (lot.cost_micro, lot.quantity) else set()
-    followed = late.follow(scope, redraw, {item.id: since}, recosted)
+        _move_day(scope, redraw, row, before, made)
+    recosted = set()
+    for lot, mine in zip(made, each, strict=True):
+        _hold(scope, lot, mine)
+        if (mine["cost_micro"], mine["quantity"]) != (lot.cost_micro, lot.quantity):
+            recosted.add(lot.id)
+    followed = late.follow(scope, redraw, {item.id: min(before.happened_on, when[0])}, recosted)
+    lot = made[0]
     answer = {
         "correction": paper.code, "corrects": row.code, "lot": lot.code, "material": item.code, **_told_all(item, values),
         "set": told, "note": body.note, "recorded_at": papers.local(scope, scope.now), "recorded_by": scope.actor.name,
@@ -70,11 +76,14 @@ def _when(scope: Scope, body: ReceiptCorrectionIn, before: Row[Any]) -> tuple[da
 
 
 def _changes(
-    scope: Scope, body: ReceiptCorrectionIn, item: ItemRow, lot: Row[Any], day: date
+    scope: Scope, body: ReceiptCorrectionIn, item: ItemRow, made: list[Row[Any]], day: date
 ) -> tuple[dict[str, Any], dict[str, Any]]:
     """The lot's columns as they will be, and what a receipt tells of them."""
-    sent = body.model_fields_set
-    values: dict[str, Any] = {"quantity": lot.quantity, "cost_micro": lot.cost_micro, "received_on": day}
+    sent, lot = body.model_fields_set, made[0]
+    values: dict[str, Any] = {
+        "quantity": sum(one.quantity for one in made), "cost_micro": costs.total([one.cost_micro for one in made]),
+        "received_on": day,
+    }  # fmt: skip
     told: dict[str, Any] = {"received_on": day}
     if body.quantity is not None:
         unit, density = body.unit or item.unit, item.facts.get("density_g_per_ml")
@@ -105,17 +114,25 @@ def _told_all(item: ItemRow, values: dict[str, Any]) -> dict[str, Any]:
     return {"quantity": quantity_out(values["quantity"], item.unit), "cost": money_out(values["cost_micro"])}
 
 
-def _move_day(scope: Scope, redraw: Redraw, row: Row[Any], before: Row[Any], lot: Row[Any]) -> None:
+def _shared_out(made: list[Row[Any]], values: dict[str, Any]) -> list[dict[str, Any]]:
+    """What each lot of the receipt is now: quantity and cost in the proportions it came in."""
+    parts = largest_remainder(values["quantity"], [lot.quantity for lot in made])
+    cost = values["cost_micro"]
+    shares = [None] * len(made) if cost is None else largest_remainder(cost, parts)
+    return [values | {"quantity": part, "cost_micro": share} for part, share in zip(parts, shares, strict=True)]
+
+
+def _move_day(scope: Scope, redraw: Redraw, row: Row[Any], before: Row[Any], made: list[Row[Any]]) -> None:
     """A receipt that came on another day: taken out on the old day and put in on the new, before anything is drawn again."""
-    held = [move for move in replay.draws_of(scope.connection, scope.workshop.id, [lot.id]) if move.origin == row.id]
-    quantity, cost = sum(int(move.quantity) for move in held), [move.cost for move in held if move.cost is not None]
     out = papers.new_paper(
         scope, "correction", (before.happened_on, before.happened_at), corrects_id=row.id, caused_by_id=redraw.books.cause.id,
         states=False,
     )  # fmt: skip
     ledger.add_papers(scope.connection, scope.workshop.id, [out])
-    money = sum(int(one) for one in cost) if cost else None
-    redraw.books.carry_over(out, lot.id, quantity, money)
+    for n, lot in enumerate(made):
+        held = [move for move in replay.draws_of(scope.connection, scope.workshop.id, [lot.id]) if move.origin == row.id]
+        money = [int(move.cost) for move in held if move.cost is not None]
+        redraw.books.carry_over(out, n, lot.id, sum(int(move.quantity) for move in held), sum(money) if money else None)
 
 
 def _hold(scope: Scope, lot: Row[Any], values: dict[str, Any]) -> None:

@@ -1,6 +1,6 @@
 """Receipts: a delivery becomes a lot."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -11,10 +11,11 @@ from service.actions.redraw import Redraw
 from service.actions.scope import Scope
 from service.core import draw, happening
 from service.core.movements import Entries
-from service.core.units import convert_in, money_in, money_out, quantity_out, said
+from service.core.units import convert_in, largest_remainder, money_in, money_out, quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.papers import ReceiptIn
-from service.store import items, ledger, lots
+from service.store import items, ledger, lots, places
+from service.store.items import ItemRow
 from service.store.ledger import Stated
 
 
@@ -34,14 +35,12 @@ def record(scope: Scope, body: ReceiptIn) -> dict[str, Any]:
     expires, assumed = body.expires_on, False
     if expires is None and item.shelf_life_days is not None:
         expires, assumed = when[0] + timedelta(days=item.shelf_life_days), True
-    lot = papers.new_lot(
-        scope, item, paper, code=papers.code_for(scope, "L"), quantity=quantity, supplier=body.supplier,
-        supplier_lot=body.supplier_lot, certificate=body.certificate, expires_on=expires, expires_assumed=assumed,
-        retest_on=body.retest_on, use_by=draw.last_usable_day(expires, None, None), status=body.status,
-        place=body.place, cost_micro=cost,
-    )  # fmt: skip
+    made = _lots(scope, body, item, paper, quantity, cost, (expires, assumed))
+    codes = [one["code"] for one in made]
+    named = codes[0] if len(codes) == 1 else f"{codes[0]} to {codes[-1]}"
     answer = {
-        "receipt": paper.code, "lot": lot["code"], "material": item.code, "quantity": quantity_out(quantity, item.unit),
+        "receipt": paper.code, "lot": codes[0], "lots": codes, "material": item.code,
+        "quantity": quantity_out(quantity, item.unit),
         "given": {"quantity": plain(body.quantity), "unit": unit}, "supplier": body.supplier,
         "supplier_lot": body.supplier_lot, "certificate": body.certificate, "received_on": when[0],
         "expires_on": expires, "expires_assumed": assumed, "retest_on": body.retest_on, "cost": money_out(cost),
@@ -49,18 +48,41 @@ def record(scope: Scope, body: ReceiptIn) -> dict[str, Any]:
         "recorded_at": papers.local(scope, scope.now), "recorded_by": scope.actor.name,
         "warnings": _warnings(scope, expires) + papers.same_day(scope, [locked], when),
         "moved": [], "reversed": False, "corrections": [], "first": None,
-        "sentence": f"{said(quantity, item.unit)} of {item.name} booked as lot {lot['code']}.",
+        "sentence": f"{said(quantity, item.unit)} of {item.name} booked as lot {named}.",
     }  # fmt: skip
     paper.facts = answer
-    stated = [Stated(item.id, locked.paper, quantity, lot["id"])]
+    stated = [Stated(item.id, locked.paper, one["quantity"], one["id"]) for one in made]
     if late.in_order(locked, rank) and not lots.unbooked(scope.connection, scope.workshop.id, item.id):
         entries = Entries()
-        entries.change(0, papers.balance(lot), quantity)
-        ledger.post(scope.connection, scope.workshop.id, paper, stated, entries, [lot])
+        for n, one in enumerate(made):
+            entries.change(n, papers.balance(one), one["quantity"])
+        ledger.post(scope.connection, scope.workshop.id, paper, stated, entries, made)
         return answer
-    ledger.post(scope.connection, scope.workshop.id, paper, stated, None, [lot])
+    ledger.post(scope.connection, scope.workshop.id, paper, stated, None, made)
     followed = late.follow(scope, Redraw.begin(scope, paper), {item.id: when[0]})
     return papers.told(answer, followed)
+
+
+def _lots(
+    scope: Scope, body: ReceiptIn, item: ItemRow, paper: ledger.Paper, quantity: int, cost: int | None,
+    expires: tuple[date | None, bool],
+) -> list[dict[str, Any]]:  # fmt: skip
+    """One lot, or one for each container, of which one is opened at a time."""
+    n = body.containers
+    if n > quantity:
+        raise Invalid.field("#/containers", "are more than there is to put in them", str(n), f"up to {quantity}")
+    parts = largest_remainder(quantity, [1] * n)
+    shares = [None] * n if cost is None else largest_remainder(cost, parts)
+    apart = places.set_apart(scope.connection, scope.workshop.id, body.place)
+    return [
+        papers.new_lot(
+            scope, item, paper, code=papers.code_for(scope, "L"), quantity=part, supplier=body.supplier,
+            supplier_lot=body.supplier_lot, certificate=body.certificate, expires_on=expires[0], expires_assumed=expires[1],
+            retest_on=body.retest_on, use_by=draw.last_usable_day(expires[0], None, None), status=body.status,
+            place=body.place, set_apart=apart, cost_micro=share,
+        )
+        for part, share in zip(parts, shares, strict=True)
+    ]  # fmt: skip
 
 
 def plain(value: Decimal) -> int | float:

@@ -21,7 +21,7 @@ from service.store import ledger, replay
 from service.store.items import ItemRow
 from service.store.ledger import Paper
 
-LOT_FACTS = {"status", "expires_on", "retest_on", "ready_on", "opened_on", "opened_by_hand", "place"}
+LOT_FACTS = {"status", "expires_on", "retest_on", "ready_on", "opened_on", "opened_by_hand", "place", "set_apart"}
 DATES = ("expires_on", "retest_on", "ready_on", "opened_on", "received_on")
 
 
@@ -220,7 +220,7 @@ def current(row: Row[Any]) -> Lot:
     """A lot as it is now."""
     return Lot(
         row.id, row.code, row.received_on, 0, row.status, row.expires_on, row.retest_on, row.ready_on, row.opened_on,
-        row.opened_by_hand, row.opened_life_days, place=row.place,
+        row.opened_by_hand, row.opened_life_days, row.set_apart, row.place,
     )  # fmt: skip
 
 
@@ -262,7 +262,7 @@ def _as_of(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], since: date) 
 def arrived(row: Row[Any]) -> Lot:
     """A lot as it came, before any edit or draw."""
     lot = Lot(row.id, row.code, row.received_on, 0, row.status, row.expires_on, row.retest_on, row.ready_on)
-    lot.opened_life_days, lot.place = row.opened_life_days, row.place
+    lot.opened_life_days, lot.place, lot.set_apart = row.opened_life_days, row.place, row.set_apart
     if row.arrived is not None:
         _set(lot, json.loads(row.arrived))
     elif row.opened_by_hand:

@@ -13,12 +13,13 @@ from service.core.movements import Entries
 from service.core.units import quantity_in, quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.papers import SplitIn
-from service.store import items, ledger, lots
+from service.store import items, ledger, lots, places
 from service.store.items import ItemRow
 from service.store.ledger import Paper, Stated
 
 KEPT = ("supplier", "supplier_lot", "certificate", "received_on", "made", "expires_on", "expires_assumed", "retest_on",
-        "opened_life_days", "ready_on", "status", "status_by", "status_on", "status_reason", "place", "estimated")  # fmt: skip
+        "opened_life_days", "ready_on", "status", "status_by", "status_on", "status_reason", "place", "set_apart",
+        "estimated")  # fmt: skip
 
 
 def record(scope: Scope, code: str, body: SplitIn) -> dict[str, Any]:
@@ -59,7 +60,7 @@ def _part(scope: Scope, body: SplitIn, item: ItemRow, parent: Row[Any], paper: P
     kept = {name: getattr(parent, name) for name in KEPT}
     opened = body.opened_on
     if body.place is not None:
-        kept["place"] = body.place
+        kept |= {"place": body.place, "set_apart": places.set_apart(scope.connection, scope.workshop.id, body.place)}
     left = costs.worth(parent.cost_micro, parent.on_hand - quantity, parent.quantity)
     cost = None if left is None else (parent.cost_left_micro or 0) - left
     return papers.new_lot(

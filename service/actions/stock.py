@@ -14,7 +14,7 @@ from service.core.units import money_out, quantity_out
 from service.store import items, ledger, lots, runs
 from service.store.items import ItemRow
 
-PARTS = ("usable", "resting", "quarantined", "rejected", "expired")
+PARTS = ("usable", "set_apart", "resting", "quarantined", "rejected", "expired")
 
 
 def usable_by_item(scope: Scope, rows: Sequence[Row[Any]], day: date) -> dict[int, int]:

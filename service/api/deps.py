@@ -221,6 +221,14 @@ def list_(request: Request, act: Callable[[Scope, Page], tuple[list[dict[str, An
     return Response(dumps({"items": items}), 200, headers, "application/json")
 
 
+def label(text: str, parameter: str) -> str:
+    """A name in an address as the shapes take it in a body."""
+    if not 1 <= len(text) <= 120 or not text.isprintable():
+        error = FieldError("is not a name", parameter=parameter, given=text[:40], allowed="1 to 120 printable characters")
+        raise Invalid(f"{parameter}: must be 1 to 120 printable characters", errors=[error])
+    return text
+
+
 def _limit(request: Request) -> int:
     text = request.query_params.get("limit", "50")
     if not re.fullmatch("[0-9]{1,3}", text) or not 1 <= int(text) <= 200:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from fractions import Fraction
 
 from service.core import draw
 from service.core.draw import Shelf
@@ -54,19 +55,21 @@ class Finding:
         return not self.short
 
 
+def serves(lot: Shelf, question: Question, day: date) -> bool:
+    """Whether finished stock could serve: usable, or resting and ready by then."""
+    until = question.by or day
+    if draw.drawable(lot, day):
+        return True
+    return lot.ready_on is not None and lot.ready_on <= until and draw.drawable(lot, max(until, day))
+
+
 def finished_by(catalogue: Catalogue, stock: Stock, question: Question, day: date) -> dict[int, int]:
-    """Finished units that could serve: usable, or resting and ready by then."""
+    """Finished units that could serve, less what plans claim."""
     if not question.use_finished:
         return {}
-    until = question.by or day
     found = {}
     for product in catalogue.products:
-        ready = sum(
-            lot.quantity
-            for lot in stock.lots.get(product, ())
-            if draw.drawable(lot, day)
-            or (lot.ready_on is not None and lot.ready_on <= until and draw.drawable(lot, max(until, day)))
-        )
+        ready = sum(lot.quantity for lot in stock.lots.get(product, ()) if serves(lot, question, day))
         found[product] = max(0, ready - stock.claimed.get(product, 0))
     return found
 
@@ -81,7 +84,7 @@ def on_day(catalogue: Catalogue, stock: Stock, question: Question, day: date) ->
         for item, needed in needs.materials.items()
         if needed > available[item] and item not in stock.unstocked
     }
-    return Finding(day, needs, available, short, None if short else _ready(catalogue, stock, needs, day))
+    return Finding(day, needs, available, short, None if short else _ready(catalogue, stock, question, needs, day))
 
 
 def rest_of(catalogue: Catalogue, needs: Needs) -> int:
@@ -89,10 +92,10 @@ def rest_of(catalogue: Catalogue, needs: Needs) -> int:
     return max((catalogue.recipes[formula].rest_days for formula in needs.batches), default=0)
 
 
-def _ready(catalogue: Catalogue, stock: Stock, needs: Needs, day: date) -> date:
+def _ready(catalogue: Catalogue, stock: Stock, question: Question, needs: Needs, day: date) -> date:
     days = [day + timedelta(days=rest_of(catalogue, needs))] if needs.batches else [day]
     for product, quantity in needs.from_finished.items():
-        days += _ready_days(stock.lots.get(product, ()), quantity, day)
+        days += _ready_days([lot for lot in stock.lots.get(product, ()) if serves(lot, question, day)], quantity, day)
     return max(days)
 
 
@@ -108,19 +111,26 @@ def _ready_days(lots: Sequence[Shelf], quantity: int, day: date) -> list[date]:
 
 
 def best_day(catalogue: Catalogue, stock: Stock, question: Question) -> Finding:
-    """The latest day from today to `by` less the rest on which all is there; else the last of those days."""
-    today = question.today
-    if question.by is None:
+    """The latest day from today to `by` less the rest on which all is there; else the last of those days.
+
+    The rest is that of what would be made on that day (today, if `by` less the rest is past).
+    """
+    today, by = question.today, question.by
+    if by is None:
         return on_day(catalogue, stock, question, today)
-    first = on_day(catalogue, stock, question, today)
-    last = max(today, question.by - timedelta(days=rest_of(catalogue, first.needs)))
-    changes = {last} | {one for lots in stock.lots.values() for lot in lots for one in _edges(lot) if today <= one <= last}
-    latest = on_day(catalogue, stock, question, last)
-    for day in sorted(changes, reverse=True):
-        finding = latest if day == last else on_day(catalogue, stock, question, day)
+    rests = {0} | {recipe.rest_days for recipe in catalogue.recipes.values()}
+    edges = {edge for lots in stock.lots.values() for lot in lots for edge in _edges(lot)}
+    days = {day for day in edges | {by - timedelta(days=rest) for rest in rests} if today <= day <= by} | {today}
+    last: Finding | None = None
+    for day in sorted(days, reverse=True):
+        finding = on_day(catalogue, stock, question, day)
+        if day > today and day + timedelta(days=rest_of(catalogue, finding.needs)) > by:
+            continue
         if finding.enough:
             return finding
-    return first if first.enough else latest
+        last = last or finding
+    assert last is not None, "today is always one of the days"
+    return last
 
 
 def _edges(lot: Shelf) -> list[date]:
@@ -140,7 +150,7 @@ def limiting(finding: Finding, unstocked: frozenset[int]) -> int | None:
     needed = {item: quantity for item, quantity in finding.needs.materials.items() if quantity and item not in unstocked}
     if not needed:
         return None
-    return min(needed, key=lambda item: (finding.available[item] / needed[item], item))
+    return min(needed, key=lambda item: (Fraction(finding.available[item], needed[item]), item))
 
 
 def most_units(catalogue: Catalogue, stock: Stock, question: Question, product: int, day: date) -> int:

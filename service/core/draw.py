@@ -51,19 +51,19 @@ def last_usable_day(expires_on: date | None, opened_on: date | None, opened_life
 
 
 def state(lot: Shelf, day: date) -> str:
-    """The one part of on hand a lot counts in: rejected, quarantined, expired, resting or usable."""
+    """The one part of on hand a lot counts in: rejected, quarantined, expired, resting, set apart or usable."""
     if lot.status in ("rejected", "quarantined"):
         return lot.status
     if lot.use_by < day or (lot.retest_on is not None and lot.retest_on <= day):
         return "expired"
     if lot.ready_on is not None and lot.ready_on > day:
         return "resting"
-    return "usable"
+    return "usable" if lot.production else "set_apart"
 
 
 def drawable(lot: Shelf, day: date) -> bool:
     """Whether production may draw this lot by itself on that day."""
-    return lot.production and lot.received_on <= day and state(lot, day) == "usable"
+    return lot.received_on <= day and state(lot, day) == "usable"
 
 
 def first_out(lot: Shelf) -> tuple[date, date, str]:
@@ -117,7 +117,7 @@ def take_all_states(lots: Iterable[Shelf], quantity: int, by_day: date) -> Drawn
 def newest_usable(lots: Sequence[Shelf], day: date) -> Shelf | None:
     """Where a count's gain falls: the newest usable lot, else the newest, else None."""
     there = [lot for lot in lots if lot.received_on <= day]
-    usable = [lot for lot in there if state(lot, day) == "usable"]
+    usable = [lot for lot in there if state(lot, day) in ("usable", "set_apart")]
     return max(usable or there, key=lambda lot: (lot.received_on, lot.code), default=None)
 
 
@@ -127,10 +127,10 @@ def why_not(lot: Shelf, day: date) -> str:
         return "not there yet"
     now = state(lot, day)
     if now == "usable":
-        return "" if lot.production else "set apart"
+        return ""
     if now == "expired" and lot.use_by >= day:
         return "re-test due"
-    return now
+    return now.replace("_", " ")
 
 
 def shelf_of(row: Mapping[str, object] | object) -> Shelf:
@@ -144,4 +144,5 @@ def shelf_of(row: Mapping[str, object] | object) -> Shelf:
         status=row.status,  # type: ignore[union-attr]
         retest_on=row.retest_on,  # type: ignore[union-attr]
         ready_on=row.ready_on,  # type: ignore[union-attr]
+        production=not row.set_apart,  # type: ignore[union-attr]
     )

@@ -33,7 +33,7 @@ class Lot:
     opened_on: date | None = None
     opened_by_hand: bool = False
     opened_life_days: int | None = None
-    production: bool = True
+    set_apart: bool = False
     place: str | None = None
 
     @property
@@ -44,9 +44,8 @@ class Lot:
     def shelf(self, quantity: int | None = None) -> Shelf:
         """The lot as a draw sees it."""
         left = self.quantity if quantity is None else quantity
-        return Shelf(
-            self.id, self.code, self.received_on, self.use_by, left, self.status, self.retest_on, self.ready_on, self.production
-        )
+        dates = self.retest_on, self.ready_on
+        return Shelf(self.id, self.code, self.received_on, self.use_by, left, self.status, *dates, not self.set_apart)
 
 
 @dataclass(frozen=True, slots=True)

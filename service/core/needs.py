@@ -45,11 +45,6 @@ class Catalogue:
         """Formulas so that each comes before the bulk inside it."""
         return order_of(self.recipes)
 
-    @cached_property
-    def inside(self) -> set[int]:
-        """What is a line of some formula."""
-        return {item for recipe in self.recipes.values() for item, _ in recipe.lines}
-
 
 @dataclass(frozen=True, slots=True)
 class Want:
@@ -127,6 +122,7 @@ def _products(catalogue: Catalogue, units: Counter[int], finished: Mapping[int, 
 
 
 def _formulas(catalogue: Catalogue, mass: Counter[int], whole: Counter[int], bulk: Mapping[int, int], needs: Needs) -> None:
+    inside: set[int] = set()  # what batches that are really made take
     for formula in catalogue.order:
         recipe = catalogue.recipes[formula]
         taken = min(bulk.get(formula, 0), mass[formula])
@@ -137,8 +133,10 @@ def _formulas(catalogue: Catalogue, mass: Counter[int], whole: Counter[int], bul
         if not batch:
             continue
         needs.batches[formula] += batch
-        if formula in catalogue.inside and rest:
+        if formula in inside and rest:
             needs.first.insert(0, formula)
         scaled = scaling.scale(batch, [share for _, share in recipe.lines])
         for (item, _), quantity in zip(recipe.lines, scaled, strict=True):
+            if quantity:
+                inside.add(item)
             (mass if item in catalogue.recipes else needs.materials)[item] += quantity

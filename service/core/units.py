@@ -5,7 +5,7 @@ Sources: 1 lb = 453.59237 g exactly, 1 US gallon = 231 cubic inches (NIST Handbo
 """
 
 from collections.abc import Sequence
-from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
+from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation, localcontext
 
 from service.errors import Invalid
 
@@ -46,7 +46,7 @@ def parse_decimal(value: int | str | Decimal) -> Decimal:
         raise ValueError("must be a finite number")
     if number and abs(number.adjusted()) > 30:
         raise ValueError("is out of range")
-    digits = number.normalize().as_tuple().digits
+    digits = "".join(map(str, number.as_tuple().digits)).strip("0")  # exact: normalize() would round to 28 digits
     if len(digits) > 15:
         raise ValueError("may have at most 15 significant digits")
     return number
@@ -74,13 +74,11 @@ def convert_in(value: Decimal, given_unit: str, item_unit: str, density_g_per_ml
         raise Invalid.field(at, "does not fit the item", given_unit, allowed)
     if given_unit in ("g", "piece"):
         return quantity_in(value, item_unit, pointer)
-    if given_unit in GRAMS:
-        grams = value * GRAMS[given_unit]
-    elif density_g_per_ml is None:
+    if given_unit not in GRAMS and density_g_per_ml is None:
         raise Invalid.field(at, "is a volume, and the item's density is not known", given_unit, "a weight")
-    else:
-        grams = value * MILLILITRES[given_unit] * density_g_per_ml
-    milligrams = int((grams * MG_PER_G).to_integral_value(ROUND_HALF_EVEN))
+    with localcontext(prec=80):  # exact products, so that there is one rounding
+        grams = value * (GRAMS[given_unit] if given_unit in GRAMS else MILLILITRES[given_unit] * (density_g_per_ml or 1))
+        milligrams = int((grams * MG_PER_G).to_integral_value(ROUND_HALF_EVEN))
     if (value and not milligrams) or not 0 <= milligrams <= MOST:
         raise Invalid.field(pointer, "is out of range", str(value), "1 mg to 1,000,000,000 g")
     return milligrams
@@ -145,4 +143,5 @@ def said(smallest: int, unit: str) -> str:
 
 
 def _short(value: Decimal) -> str:
-    return f"{value.quantize(Decimal('0.01')).normalize():f}"
+    step = Decimal("0.01") if abs(value) >= Decimal("0.1") else Decimal("0.001")
+    return f"{value.quantize(step).normalize():f}"

@@ -35,7 +35,7 @@ def _decimal(value: Any) -> Any:
     raise ValueError("must be a number or a decimal string")
 
 
-def _count(value: Any) -> Any:
+def count(value: Any) -> Any:
     """A whole number; forms send it as text, JSON numbers may come as 24.0."""
     number = _decimal(value)
     if number != number.to_integral_value():
@@ -93,13 +93,13 @@ Label = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_one_
 Amount = Annotated[Decimal, BeforeValidator(_decimal), Field(ge=0, le=1_000_000_000), WithJsonSchema(NUMBER_SCHEMA)]
 Count = Annotated[
     int,
-    BeforeValidator(_count),
+    BeforeValidator(count),
     Field(ge=1, le=1_000_000),
     WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 1_000_000}),
 ]
 Days = Annotated[
     int,
-    BeforeValidator(_count),
+    BeforeValidator(count),
     Field(ge=0, le=36_500),
     WithJsonSchema({"type": "integer", "minimum": 0, "maximum": 36_500}),
 ]

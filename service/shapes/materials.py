@@ -77,6 +77,7 @@ class Stock(Answered):
 
     on_hand: int | float
     usable: int | float
+    set_apart: int | float
     resting: int | float
     quarantined: int | float
     rejected: int | float

@@ -1,8 +1,8 @@
 """Receipts, counts, disposals, reversals, and edits of a lot."""
 
-from typing import Any, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from service.shapes.base import (
     Amount,
@@ -16,6 +16,7 @@ from service.shapes.base import (
     Label,
     Note,
     Warned,
+    count,
 )
 
 Unit = Literal["g", "kg", "lb", "oz", "piece", "ml", "l", "us_fl_oz", "imp_fl_oz", "us_gal", "imp_gal"]
@@ -49,6 +50,7 @@ class ReceiptIn(Asked):
     cost: Amount | None = None
     place: Label | None = None
     status: Literal["quarantined", "released"] = "released"
+    containers: Annotated[int, BeforeValidator(count), Field(ge=1, le=100)] = 1
     note: Note | None = None
     dry_run: bool = False
 
@@ -65,6 +67,7 @@ class ReceiptOut(Answered):
 
     receipt: str
     lot: str
+    lots: list[str]
     material: str
     quantity: int | float
     given: Given
@@ -274,3 +277,24 @@ class LotPatch(Asked):
     certificate: Label | None = None
     effective_on: DayOrTime | None = None
     note: Note | None = None
+
+
+class PlacePatch(Asked):
+    """What may be said of a place."""
+
+    production: bool | None = None
+
+
+class HeldOut(Answered):
+    """How much of an item lies somewhere."""
+
+    item: str
+    quantity: int | float
+
+
+class PlaceOut(Answered):
+    """A place: whether production draws from it, and what lies there."""
+
+    place: str
+    production: bool
+    on_hand: list[HeldOut]

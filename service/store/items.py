@@ -75,7 +75,8 @@ def add(connection: Connection, workshop: int, item: ItemRow) -> None:
     unbooked = {
         "workshop_id": workshop, "id": item.id, "item_id": item.id, "code": f"~{item.code}",
         "received_on": date(2000, 1, 1), "made": False, "expires_assumed": False, "use_by": date(9999, 12, 31),
-        "status": "released", "opened_by_hand": False, "quantity": 0, "estimated": False, "on_hand": 0, "cost_left_micro": 0,
+        "status": "released", "opened_by_hand": False, "set_apart": False,
+        "quantity": 0, "estimated": False, "on_hand": 0, "cost_left_micro": 0,
     }  # fmt: skip
     connection.execute(insert(LOT), unbooked)
 

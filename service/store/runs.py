@@ -4,7 +4,7 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, insert, literal_column, select, update
 
 from service.core.claims import Plan
 from service.store.tables import Run, RunLine
@@ -64,7 +64,7 @@ def open_for(connection: Connection, workshop: int, formula: int | None, product
         connection.execute(
             select(RUN).where(
                 RUN.c.workshop_id == workshop,
-                RUN.c.state == "planned",
+                RUN.c.state == literal_column("'planned'"),
                 RUN.c.product_id == product if product is not None else RUN.c.product_id.is_(None),
                 RUN.c.formula_id == formula if product is None else RUN.c.product_id.is_not(None),
             )
@@ -72,17 +72,19 @@ def open_for(connection: Connection, workshop: int, formula: int | None, product
     )
 
 
-_PLANS = (
-    select(RUN.c.id, RUN.c.code, RUN.c.planned_on, RUN_LINE.c.item_id, RUN_LINE.c.quantity)
-    .join(RUN_LINE, (RUN_LINE.c.workshop_id == RUN.c.workshop_id) & (RUN_LINE.c.run_id == RUN.c.id))
-    .where(RUN.c.state == "planned")
-)
+_OPEN = select(RUN.c.id, RUN.c.code, RUN.c.planned_on).where(
+    RUN.c.workshop_id == bindparam("workshop"), RUN.c.state == literal_column("'planned'")
+)  # a literal, so that the partial index serves
 
 
 def open_plans(connection: Connection, workshop: int) -> list[Plan]:
     """All open plans with what they need."""
-    found: dict[int, tuple[Any, dict[int, int]]] = {}
-    for row in connection.execute(_PLANS.where(RUN.c.workshop_id == workshop)):
-        needs = found.setdefault(row.id, (row, {}))[1]
-        needs[row.item_id] = needs.get(row.item_id, 0) + row.quantity
-    return [Plan(row.id, row.code, row.planned_on, needs) for row, needs in found.values()]
+    found = {row.id: row for row in connection.execute(_OPEN, {"workshop": workshop})}
+    if not found:
+        return []
+    needs: dict[int, dict[int, int]] = {run: {} for run in found}
+    lines = select(RUN_LINE).where(RUN_LINE.c.workshop_id == workshop, RUN_LINE.c.run_id.in_(sorted(found)))
+    for line in connection.execute(lines):
+        mine = needs[line.run_id]
+        mine[line.item_id] = mine.get(line.item_id, 0) + line.quantity
+    return [Plan(row.id, row.code, row.planned_on, needs[row.id]) for row in found.values()]

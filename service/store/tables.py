@@ -362,11 +362,22 @@ class Lot(SQLModel, table=True):
     status_on: date | None = day(None)
     status_reason: str | None = text(None)
     place: str | None = text(None)
+    set_apart: bool = flag(False)  # in a place that production does not draw from
     quantity: int = big(0)  # at the start
     cost_micro: int | None = big(None)  # of the start
     estimated: bool = flag(False)
     on_hand: int = big(0)
     cost_left_micro: int | None = big(None)
+
+
+class Place(SQLModel, table=True):
+    """A place that a person said something about; others are only named by lots."""
+
+    __tablename__ = "place"
+    __table_args__ = (WITHOUT_ROWID,)
+    workshop_id: int = key()
+    place: str = Field(primary_key=True, sa_type=Text)
+    production: bool = flag(True)
 
 
 class LotEdit(SQLModel, table=True):

@@ -13,7 +13,7 @@ down_revision = None
 
 TABLES = (
     "workshop", "token", "idempotency", "counter", "item", "formula_version", "formula_line", "product",
-    "product_part", "document", "line", "named_lot", "lot", "lot_edit", "movement", "run", "run_line",
+    "product_part", "document", "line", "named_lot", "lot", "place", "lot_edit", "movement", "run", "run_line",
 )  # fmt: skip
 
 

@@ -1,0 +1,188 @@
+"""A valid request for every operation of the OpenAPI page: what the walls, the fuzzing and the statements start from.
+
+A new operation without an entry here fails `test_walls.py`. An entry makes what its request names (through the API,
+with the owner's token) and answers the request; nothing is shared with another entry except the workshop's catalogue.
+"""
+
+import itertools
+import secrets
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import httpx
+
+METHODS = ("get", "post", "put", "patch", "delete")
+
+
+@dataclass(frozen=True)
+class Ask:
+    """One request: what stands in the path's braces, the body, the query."""
+
+    path: dict[str, str] = field(default_factory=dict)
+    body: dict[str, Any] | None = None
+    query: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """How an operation is asked, which scope it needs (None: no token), and what another workshop's token gets."""
+
+    needs: Literal["read", "record", "manage"] | None
+    make: Callable[["World"], Ask]
+    stranger: Literal["absent", "empty", "own"] = "absent"  # 404 | {"items": []} | works in the stranger's own workshop
+
+
+class World:
+    """A workshop of a balm in tins and a gift set, stocked; `mark` is in every name and code of it."""
+
+    def __init__(self, client: httpx.Client) -> None:
+        self.client = client
+        self.mark = secrets.token_hex(3)
+        self._numbers = itertools.count(1)
+        self.oil, self.wax, self.tin = (f"{name}-{self.mark}" for name in ("oil", "wax", "tin"))
+        self.balm, self.product = f"balm-{self.mark}", f"balm-50-{self.mark}"
+        self.post("materials", code=self.oil, name=f"Oil {self.mark}", density_g_per_ml="0.92", shelf_life_days=400)
+        self.post("materials", code=self.wax, name=f"Wax {self.mark}")
+        self.post("materials", code=self.tin, name=f"Tin {self.mark}", kind="packaging")
+        self.post("formulas", **self.formula(self.balm))
+        self.post("products", **self.filled(self.product))
+        self.receipt = self.delivery(self.oil, 5_000_000, cost=40_000)
+        self.delivery(self.wax, 5_000_000, cost=90_000)
+        self.delivery(self.tin, 5_000, cost=1_500)
+
+    def formula(self, code: str) -> dict[str, Any]:
+        lines = [{"material": self.oil, "percent": 75, "phase": "A"}, {"material": self.wax, "percent": "rest"}]
+        return {"code": code, "name": f"Balm {self.mark}", "usual_batch_g": 1000, "lines": lines}
+
+    def filled(self, code: str) -> dict[str, Any]:
+        packaging = [{"material": self.tin, "quantity": 1}]
+        named = {"code": code, "name": f"Balm {self.mark}, 50 g", "shelf_life_days": 365}
+        return {**named, "formula": self.balm, "fill_g": 50, "packaging": packaging}
+
+    def fresh(self, stem: str) -> str:
+        """A code nothing has yet."""
+        return f"{stem}-{self.mark}-{next(self._numbers)}"
+
+    def post(self, path: str, **body: Any) -> dict[str, Any]:
+        answer = self.client.post(f"/v1/{path}", json=body)
+        assert answer.status_code == 201, (path, body, answer.text)
+        return answer.json()  # type: ignore[no-any-return]
+
+    def delivery(self, material: str, quantity: float, **more: Any) -> dict[str, Any]:
+        return self.post("receipts", material=material, quantity=quantity, supplier=f"Mill {self.mark}", **more)
+
+    def lot(self) -> str:
+        return str(self.delivery(self.oil, 500, cost=4)["lot"])
+
+    def count(self) -> dict[str, Any]:
+        return self.post("counts", lot=self.lot(), counted=499)
+
+    def disposal(self) -> dict[str, Any]:
+        return self.post("disposals", lot=self.lot(), quantity=1, reason="spoiled")
+
+    def reversal(self) -> dict[str, Any]:
+        return self.post("reversals", document=self.disposal()["disposal"], reason=f"twice {self.mark}")
+
+    def run(self) -> str:
+        return str(self.post("runs", product=self.product, units=2, plan="none")["batch"]["code"])
+
+    def plan(self) -> str:
+        made = self.post("runs", product=self.product, units=2, status="planned", planned_on="2100-01-01")
+        return str(made["batch"]["code"])
+
+    def token(self, *scopes: str) -> dict[str, Any]:
+        return self.post("tokens", name=f"token {self.mark}", scopes=list(scopes) or ["read"])
+
+
+def _wants(world: World) -> dict[str, Any]:
+    return {"wants": [{"product": world.product, "units": 3}, {"formula": world.balm, "batch_g": 100}], "by": "2100-01-01"}
+
+
+def _version(world: World) -> Ask:
+    """Of a formula of its own: others' runs go on with the version they had."""
+    code = str(world.post("formulas", **world.formula(world.fresh("salve")))["code"])
+    kept = {name: value for name, value in world.formula(code).items() if name not in ("code", "name")}
+    return Ask({"code": code}, kept | {"usual_batch_g": 1200})
+
+
+def _material(world: World) -> Ask:
+    return Ask(body={"code": world.fresh("clay"), "name": "Clay", "inci": "KAOLIN", "function": ["absorbent"], "notes": "dry"})
+
+
+ENTRIES: dict[str, Entry] = {
+    "GET /health/live": Entry(None, lambda _: Ask()),
+    "GET /health/ready": Entry(None, lambda _: Ask()),
+    "GET /v1/workshop": Entry("read", lambda _: Ask(), "own"),
+    "PATCH /v1/workshop": Entry("manage", lambda _: Ask(body={"expiry_warning_days": 45}), "own"),
+    "POST /v1/tokens": Entry("manage", lambda _: Ask(body={"name": "phone", "scopes": ["record"]}), "own"),
+    "GET /v1/tokens": Entry("manage", lambda _: Ask(query={"limit": 200}), "own"),
+    "DELETE /v1/tokens/{code}": Entry("manage", lambda w: Ask({"code": w.token()["code"]})),
+    "POST /v1/materials": Entry("manage", _material, "own"),
+    "GET /v1/materials": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/materials/{code}": Entry("read", lambda w: Ask({"code": w.oil})),
+    "PATCH /v1/materials/{code}": Entry("manage", lambda w: Ask({"code": w.oil}, {"notes": "Keep cool."})),
+    "GET /v1/materials/{code}/movements": Entry("read", lambda w: Ask({"code": w.oil}, query={"limit": 2})),
+    "POST /v1/formulas": Entry("manage", lambda w: Ask(body=w.formula(w.fresh("salve")))),
+    "GET /v1/formulas": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/formulas/{code}": Entry("read", lambda w: Ask({"code": w.balm}, query={"version": 1})),
+    "PATCH /v1/formulas/{code}": Entry("manage", lambda w: Ask({"code": w.balm}, {"preservation_note": "No water."})),
+    "POST /v1/formulas/{code}/versions": Entry("manage", _version),
+    "GET /v1/formulas/{code}/sheet": Entry("read", lambda w: Ask({"code": w.balm}, query={"product": w.product, "units": 4})),
+    "POST /v1/products": Entry("manage", lambda w: Ask(body=w.filled(w.fresh("tin")))),
+    "GET /v1/products": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/products/{code}": Entry("read", lambda w: Ask({"code": w.product})),
+    "PATCH /v1/products/{code}": Entry("manage", lambda w: Ask({"code": w.product}, {"shelf_life_days": 300})),
+    "GET /v1/products/{code}/movements": Entry("read", lambda w: Ask({"code": w.product})),
+    "POST /v1/receipts": Entry("record", lambda w: Ask(body={"material": w.oil, "quantity": 1, "unit": "l", "cost": 9})),
+    "GET /v1/receipts": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/receipts/{receipt}": Entry("read", lambda w: Ask({"receipt": w.receipt["receipt"]})),
+    "GET /v1/lots": Entry("read", lambda w: Ask(query={"item": w.oil, "empty": "true", "limit": 200}), "empty"),
+    "GET /v1/lots/{code}": Entry("read", lambda w: Ask({"code": w.receipt["lot"]})),
+    "PATCH /v1/lots/{code}": Entry("record", lambda w: Ask({"code": w.lot()}, {"place": "shelf 2"})),
+    "POST /v1/counts": Entry("record", lambda w: Ask(body={"material": w.tin, "counted": 4000})),
+    "GET /v1/counts": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/counts/{count}": Entry("read", lambda w: Ask({"count": w.count()["count"]})),
+    "POST /v1/disposals": Entry("record", lambda w: Ask(body={"lot": w.lot(), "quantity": 20, "reason": "spoiled"})),
+    "GET /v1/disposals": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/disposals/{disposal}": Entry("read", lambda w: Ask({"disposal": w.disposal()["disposal"]})),
+    "POST /v1/reversals": Entry("record", lambda w: Ask(body={"document": w.disposal()["disposal"], "reason": "twice"})),
+    "GET /v1/reversals": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/reversals/{reversal}": Entry("read", lambda w: Ask({"reversal": w.reversal()["reversal"]})),
+    "POST /v1/checks": Entry("read", lambda w: Ask(body=_wants(w))),
+    "GET /v1/checks": Entry("read", lambda w: Ask(query={"product": w.product, "units": 3})),
+    "POST /v1/runs": Entry("record", lambda w: Ask(body={"product": w.product, "units": 2, "plan": "none"})),
+    "GET /v1/runs": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/runs/{batch}": Entry("read", lambda w: Ask({"batch": w.run()})),
+    "POST /v1/runs/{batch}/completion": Entry("record", lambda w: Ask({"batch": w.plan()}, {"units_made": 1})),
+    "POST /v1/runs/{batch}/cancellation": Entry("record", lambda w: Ask({"batch": w.plan()}, {"reason": "no time"})),
+}
+
+
+def operations(openapi: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """Every operation of an OpenAPI page by `METHOD /path`."""
+    return {
+        f"{method.upper()} {path}": operation
+        for path, found in openapi["paths"].items()
+        for method, operation in found.items()
+        if method in METHODS
+    }
+
+
+def entry(operation: str) -> Entry:
+    """The operation's entry; a sentence that says what to do when there is none."""
+    assert operation in ENTRIES, f"{operation} has no valid request in api_tests/contract/registry.py: add an entry for it"
+    return ENTRIES[operation]
+
+
+def send(client: httpx.Client, operation: str, ask: Ask, **more: Any) -> httpx.Response:
+    """Make a request."""
+    method, path = operation.split(" ", 1)
+    return client.request(method, path.format(**ask.path), json=ask.body, params=ask.query, **more)
+
+
+def succeeded(operation: dict[str, Any]) -> int:
+    """The 2xx an operation documents."""
+    found = [int(status) for status in operation["responses"] if status.startswith("2")]
+    assert len(found) == 1, found
+    return found[0]

@@ -1,0 +1,404 @@
+"""A second, naive model of law 13: it knows nothing of the service, and replays every paper from nothing each time."""
+
+from collections import defaultdict
+from dataclasses import dataclass, field, replace
+from datetime import date
+from fractions import Fraction
+from typing import Any
+
+from late.papers import (
+    FORMULAS,
+    Correction,
+    Count,
+    Disposal,
+    Edit,
+    Paper,
+    Receipt,
+    Restated,
+    Reversal,
+    Run,
+    Split,
+)
+
+Key = tuple[Any, ...]
+CAME, SPLIT, NAMED, GONE, ASSUMED = range(5)
+NEVER = date.max
+
+
+@dataclass
+class Lot:
+    """A lot as the replay knows it."""
+
+    name: str
+    item: str
+    received: date
+    order: int
+    quantity: int
+    expires: date | None = None
+    cost: Fraction | None = None
+    estimated: bool = False
+    on_hand: int = 0
+    arrived: bool = False
+    parent: str | None = None
+    statuses: list[tuple[Key, str]] = field(default_factory=list)
+    places: list[tuple[Key, str | None]] = field(default_factory=list)
+
+    def status(self, at: Key) -> str:
+        return [said for since, said in sorted(self.statuses, key=lambda one: one[0]) if since <= at][-1]
+
+    def place(self, at: Key) -> str | None:
+        return [said for since, said in sorted(self.places, key=lambda one: one[0]) if since <= at][-1]
+
+    def usable(self, at: Key) -> bool:
+        return self.status(at) == "released" and (self.expires is None or self.expires >= at[0])
+
+    @property
+    def law6(self) -> tuple[Any, ...]:
+        return (self.expires or NEVER, self.received, self.order)
+
+
+@dataclass
+class Piece:
+    """A part of one draw; `lot` None is unbooked, until a count clears it from the balance (`cleared`)."""
+
+    paper: str
+    item: str
+    lot: str | None
+    grams: int
+    key: Key
+    cleared: bool = False
+
+
+@dataclass
+class Books:
+    """What the clerk's replay ends with."""
+
+    lots: dict[str, Lot]
+    pieces: list[Piece]
+    differences: dict[str, int]
+    costs: dict[str, Fraction | None]
+    estimated: dict[str, bool]
+    made: set[str]  # lots that a run made
+
+    def on_hand(self, item: str) -> int:
+        return sum(lot.on_hand for lot in self.lots.values() if lot.item == item)
+
+    def unbooked(self, item: str) -> int:
+        return sum(one.grams for one in self.pieces if one.item == item and one.lot is None and not one.cleared)
+
+    def draws(self, paper: str) -> dict[tuple[str, str | None], int]:
+        found: dict[tuple[str, str | None], int] = defaultdict(int)
+        for one in self.pieces:
+            if one.paper == paper and one.grams:
+                found[one.item, one.lot] += one.grams
+        return dict(found)
+
+
+def worth(cost: Fraction, left: int, received: int) -> int:
+    """Law 9: cost x left / received in millionths, half to even (Python's round)."""
+    return round(cost * left * 1_000_000 / received) if received else 0
+
+
+def key_of(paper: Paper, phase: int, order: int) -> Key:
+    """The order of happening."""
+    rank = 0 if not isinstance(paper, Count) else 2 if paper.lot is None and paper.place is None else 1
+    if paper.at is not None:
+        return (paper.day, 1, paper.at, rank, order, phase)
+    if rank:
+        return (paper.day, 2, 0, rank, order, phase)
+    return (paper.day, 0, phase, 0, order, phase)
+
+
+def standing(told: list[Paper]) -> list[tuple[int, Paper]]:
+    """Papers with the order they were recorded in, corrected, without the reversed."""
+    reversed_ = {paper.target for paper in told if isinstance(paper, Reversal)}
+    freed = {paper.target for paper in told if isinstance(paper, Reversal) and paper.settle}
+    found: dict[str, tuple[int, Paper]] = {}
+    for order, paper in enumerate(told):
+        if paper.name in reversed_:
+            continue
+        if isinstance(paper, Correction | Restated):
+            if paper.target in found:
+                then, was = found[paper.target]
+                fields = {"grams": paper.grams} if isinstance(paper, Restated) else paper.fields
+                found[paper.target] = (then, replace(was, **fields))  # type: ignore[arg-type]
+        elif not isinstance(paper, Reversal):
+            if isinstance(paper, Run):
+                paper = replace(paper, named=tuple(one for one in paper.named if one[1] not in freed))
+            found[paper.name] = (order, paper)
+    return [one for one in found.values() if not (isinstance(one[1], Edit) and one[1].lot in reversed_)]
+
+
+class Clerk:
+    """One replay."""
+
+    def __init__(self, told: list[Paper]) -> None:
+        self.lots: dict[str, Lot] = {}
+        self.pieces: list[Piece] = []
+        self.differences: dict[str, int] = {}
+        self.costs: dict[str, Fraction | None] = {}
+        self.estimated: dict[str, bool] = {}
+        self.claims: list[tuple[Key, str, int]] = []  # what papers name, and how much of it
+        self.counted: list[tuple[Key, str]] = []  # counts of single lots
+        self.runs: dict[str, Run] = {}
+        acts: list[tuple[Key, Any, Paper]] = []
+        for order, paper in standing(told):
+            acts += self._acts(order, paper)
+        for key, act, paper in sorted(acts, key=lambda one: one[0]):
+            act(key, paper)
+        self._price()
+
+    # What each paper does, and where in the order.
+
+    def _acts(self, order: int, paper: Paper) -> list[tuple[Key, Any, Paper]]:
+        if isinstance(paper, Receipt):
+            self._open(paper, order)
+            return [(key_of(paper, CAME, order), self._come, paper)]
+        if isinstance(paper, Run):
+            return self._run_acts(order, paper)
+        if isinstance(paper, Disposal):
+            key = key_of(paper, GONE, order)
+            self.claims.append((key, paper.lot, paper.grams))
+            return [(key, self._dispose, paper)]
+        if isinstance(paper, Split):
+            key = key_of(paper, SPLIT, order)
+            self.claims.append((key, paper.lot, paper.grams))
+            parent = self.lots[paper.lot]
+            self.lots[paper.name] = Lot(paper.name, parent.item, parent.received, order, 0, parent.expires, parent=paper.lot)
+            return [(key, self._split, paper)]
+        if isinstance(paper, Count):
+            key = key_of(paper, CAME, order)
+            if paper.lot is not None:
+                self.counted.append((key, paper.lot))
+            return [(key, self._count, paper)]
+        assert isinstance(paper, Edit)
+        return self._edit(order, paper)
+
+    def _open(self, paper: Receipt, order: int) -> None:
+        cost = None if paper.cost is None else Fraction(paper.cost)
+        lot = Lot(paper.name, paper.item, paper.day, order, paper.grams, paper.expires, cost)
+        lot.statuses.append(((date.min,), paper.status))
+        lot.places.append(((date.min,), paper.place))
+        self.lots[paper.name] = lot
+
+    def _run_acts(self, order: int, paper: Run) -> list[tuple[Key, Any, Paper]]:
+        self.runs[paper.name] = paper
+        made = Lot(paper.name, paper.formula, paper.day, order, paper.grams)
+        made.statuses.append(((date.min,), paper.started))
+        made.places.append(((date.min,), None))
+        self.lots[paper.name] = made
+        named = key_of(paper, NAMED, order)
+        for material, lot, grams in paper.named:
+            only = sum(one[0] == material for one in paper.named) == 1
+            if grams is not None or only:
+                need = paper.grams * FORMULAS[paper.formula][material] // 100
+                self.claims.append((named, lot, need if grams is None else grams))
+        return [
+            (key_of(paper, CAME, order), self._come, paper),
+            (named, self._draw_named, paper),
+            (key_of(paper, ASSUMED, order), self._draw_assumed, paper),
+        ]
+
+    def _edit(self, order: int, paper: Edit) -> list[tuple[Key, Any, Paper]]:
+        key = key_of(paper, CAME, order)
+        lot = self.lots[paper.lot]
+        if paper.status is not None:
+            lot.statuses.append((key, paper.status))
+        if paper.place is not None:
+            lot.places.append((key, paper.place))
+        return [(key, self._released, paper)] if paper.status == "released" else []
+
+    # The acts.
+
+    def _come(self, key: Key, paper: Paper) -> None:
+        lot = self.lots[paper.name]
+        lot.arrived, lot.on_hand = True, lot.quantity
+        self._serve_its_day(lot, key)
+
+    def _released(self, key: Key, paper: Paper) -> None:
+        assert isinstance(paper, Edit)
+        if self.lots[paper.lot].arrived:
+            self._serve_its_day(self.lots[paper.lot], key)
+
+    def _serve_its_day(self, lot: Lot, key: Key) -> None:
+        """What came in (or was released) later on a day serves what else would be unbooked of that day."""
+        if lot.usable(key):
+            for piece in self._open_pieces(lot.item):
+                if piece.key[0] == key[0] and not self._descends(lot.name, piece.paper):
+                    self._settle(piece, lot, self._free(lot, key))
+
+    def _dispose(self, key: Key, paper: Paper) -> None:
+        assert isinstance(paper, Disposal)
+        lot = self.lots[paper.lot]
+        taken = min(lot.on_hand, paper.grams)
+        self._take(paper.name, lot, taken, key)
+        self._leave_unbooked(paper.name, lot.item, paper.grams - taken, key)
+
+    def _split(self, key: Key, paper: Paper) -> None:
+        assert isinstance(paper, Split)
+        parent, lot = self.lots[paper.lot], self.lots[paper.name]
+        moved = min(parent.on_hand, paper.grams)
+        parent.on_hand -= moved
+        lot.arrived, lot.on_hand, lot.quantity = True, moved, moved
+        lot.statuses.insert(0, ((date.min,), parent.status(key)))
+        lot.places.insert(0, ((date.min,), paper.place if paper.place is not None else parent.place(key)))
+
+    def _draw_named(self, key: Key, paper: Paper) -> None:
+        assert isinstance(paper, Run)
+        for material, share in FORMULAS[paper.formula].items():
+            need = paper.grams * share // 100
+            for one, name, grams in paper.named:
+                if one == material:
+                    lot = self.lots[name]
+                    taken = min(lot.on_hand if lot.arrived else 0, need if grams is None else min(grams, need))
+                    self._take(paper.name, lot, taken, key)
+                    need -= taken
+
+    def _draw_assumed(self, key: Key, paper: Paper) -> None:
+        assert isinstance(paper, Run)
+        for material, share in FORMULAS[paper.formula].items():
+            taken = sum(one.grams for one in self.pieces if one.paper == paper.name and one.item == material)
+            self._draw(paper.name, material, paper.grams * share // 100 - taken, key)
+
+    def _draw(self, paper: str, item: str, need: int, key: Key) -> None:
+        for lot in self._shelf(item):
+            if lot.usable(key) and not self._descends(lot.name, paper):
+                taken = min(need, self._free(lot, key))
+                self._take(paper, lot, taken, key)
+                need -= taken
+        self._leave_unbooked(paper, item, need, key)
+
+    def _count(self, key: Key, paper: Paper) -> None:
+        assert isinstance(paper, Count)
+        if paper.lot is not None:
+            self._count_lot(key, paper, self.lots[paper.lot])
+        elif paper.place is not None:
+            self._count_place(key, paper)
+        else:
+            self._count_item(key, paper)
+
+    def _count_lot(self, key: Key, paper: Count, lot: Lot) -> None:
+        for piece in self._open_pieces(lot.item):
+            if lot.received <= piece.key[0]:
+                self._settle(piece, lot, max(0, lot.on_hand - paper.counted))
+        self.differences[paper.name] = paper.counted - lot.on_hand
+        lot.on_hand = paper.counted
+
+    def _count_item(self, key: Key, paper: Count) -> None:
+        shelf = self._shelf(paper.item)
+        for piece in self._open_pieces(paper.item):
+            for lot in shelf:
+                if lot.received <= piece.key[0]:
+                    lack = sum(one.on_hand for one in shelf) - paper.counted
+                    self._settle(piece, lot, max(0, min(lack, self._free(lot, key))))
+        open_ = self._open_pieces(paper.item)
+        on_hand = sum(one.on_hand for one in shelf)
+        self.differences[paper.name] = paper.counted - on_hand + sum(piece.grams for piece in open_)
+        for piece in open_:
+            piece.cleared = True
+        self._correct_shelf(key, paper, shelf, paper.counted - on_hand)
+
+    def _count_place(self, key: Key, paper: Count) -> None:
+        shelf = [lot for lot in self._shelf(paper.item) if lot.place(key) == paper.place]
+        difference = paper.counted - sum(lot.on_hand for lot in shelf)
+        self.differences[paper.name] = difference
+        self._correct_shelf(key, paper, shelf, difference)
+
+    def _correct_shelf(self, key: Key, paper: Count, shelf: list[Lot], difference: int) -> None:
+        lacking = max(0, -difference)
+        for spare in (True, False):
+            for lot in shelf:
+                lost = min(lacking, self._free(lot, key) if spare else lot.on_hand)
+                lot.on_hand -= lost
+                lacking -= lost
+        if difference > 0:
+            newest = sorted(shelf, key=lambda lot: (lot.usable(key), lot.received, lot.order))
+            lot = newest[-1] if newest else self._own_lot(key, paper, difference)
+            lot.on_hand += difference
+
+    def _own_lot(self, key: Key, paper: Count, grams: int) -> Lot:
+        lot = Lot(f"own {paper.name}", paper.item, paper.day, key[4], grams, arrived=True)
+        lot.statuses.append(((date.min,), "released"))
+        lot.places.append(((date.min,), paper.place))
+        self.lots[lot.name] = lot
+        return lot
+
+    # The small steps.
+
+    def _shelf(self, item: str) -> list[Lot]:
+        return sorted((lot for lot in self.lots.values() if lot.item == item and lot.arrived), key=lambda lot: lot.law6)
+
+    def _open_pieces(self, item: str) -> list[Piece]:
+        found = [one for one in self.pieces if one.item == item and one.lot is None and not one.cleared and one.grams]
+        return sorted(found, key=lambda one: one.key)
+
+    def _free(self, lot: Lot, key: Key) -> int:
+        """What is in a lot less what later papers name of it, up to its next count."""
+        until = min((at for at, name in self.counted if name == lot.name and at > key), default=(NEVER,))
+        named = sum(grams for at, name, grams in self.claims if name == lot.name and key < at < until)
+        return max(0, lot.on_hand - named)
+
+    def _take(self, paper: str, lot: Lot, grams: int, key: Key) -> None:
+        if grams:
+            lot.on_hand -= grams
+            self.pieces.append(Piece(paper, lot.item, lot.name, grams, key))
+
+    def _leave_unbooked(self, paper: str, item: str, grams: int, key: Key) -> None:
+        if grams:
+            self.pieces.append(Piece(paper, item, None, grams, key))
+
+    def _settle(self, piece: Piece, lot: Lot, most: int) -> None:
+        taken = min(piece.grams, most)
+        if taken:
+            piece.grams -= taken
+            self._take(piece.paper, lot, taken, piece.key)
+
+    def _descends(self, lot: str, paper: str) -> bool:
+        """Whether a lot is what a run made, or was made from it."""
+        if lot == paper:
+            return True
+        parent = self.lots[lot].parent
+        if parent is not None and self._descends(parent, paper):
+            return True
+        return any(one.lot and self._descends(one.lot, paper) for one in self.pieces if one.paper == lot and one.lot != lot)
+
+    # Money.
+
+    def _price(self) -> None:
+        for piece_owner in {one.paper for one in self.pieces}:
+            self._cost_of(piece_owner)
+
+    def _cost_of(self, paper: str) -> None:
+        """The cost of what one paper drew; null when a part of it is."""
+        if paper in self.costs:
+            return
+        total: Fraction | None = Fraction(0)
+        guessed = False
+        for one in (one for one in self.pieces if one.paper == paper and one.grams):
+            rate, guess = self._rate(one.lot) if one.lot is not None else self._guess(one)
+            guessed |= guess
+            total = None if total is None or rate is None else total + rate * one.grams
+        self.costs[paper], self.estimated[paper] = total, guessed
+
+    def _rate(self, name: str) -> tuple[Fraction | None, bool]:
+        """Cost per gram of a lot, and whether it rests on a guess."""
+        lot = self.lots[name]
+        if lot.parent is not None:
+            return self._rate(lot.parent)
+        if name in self.runs:
+            self._cost_of(name)
+            lot.cost, lot.estimated = self.costs[name], self.estimated[name]
+        return (None if lot.cost is None else lot.cost / lot.quantity, lot.estimated)
+
+    def _guess(self, piece: Piece) -> tuple[Fraction | None, bool]:
+        """Unbooked stock is costed at the newest lot of known cost received by then."""
+        for lot in sorted(self._shelf(piece.item), key=lambda one: (one.received, one.order), reverse=True):
+            if lot.received <= piece.key[0] and lot.parent is None and not self._descends(lot.name, piece.paper):
+                rate = self._rate(lot.name)[0]
+                if rate is not None:
+                    return rate, True
+        return None, False
+
+    @property
+    def books(self) -> Books:
+        return Books(self.lots, self.pieces, self.differences, self.costs, self.estimated, set(self.runs))
