@@ -84,6 +84,12 @@ class World:
     def reversal(self) -> dict[str, Any]:
         return self.post("reversals", document=self.disposal()["disposal"], reason=f"twice {self.mark}")
 
+    def split(self, **more: Any) -> dict[str, Any]:
+        return self.post(f"lots/{self.lot()}/splits", quantity=100, **more)
+
+    def place(self) -> str:
+        return str(self.split(place=f"box {next(self._numbers)} {self.mark}")["place"])
+
     def run(self) -> str:
         return str(self.post("runs", product=self.product, units=2, plan="none")["batch"]["code"])
 
@@ -140,6 +146,16 @@ ENTRIES: dict[str, Entry] = {
     "GET /v1/lots": Entry("read", lambda w: Ask(query={"item": w.oil, "empty": "true", "limit": 200}), "empty"),
     "GET /v1/lots/{code}": Entry("read", lambda w: Ask({"code": w.receipt["lot"]})),
     "PATCH /v1/lots/{code}": Entry("record", lambda w: Ask({"code": w.lot()}, {"place": "shelf 2"})),
+    "POST /v1/lots/{code}/splits": Entry("record", lambda w: Ask({"code": w.lot()}, {"quantity": 50, "place": "market box"})),
+    "GET /v1/splits": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/splits/{split}": Entry("read", lambda w: Ask({"split": w.split()["split"]})),
+    "GET /v1/places": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/places/{place}": Entry("read", lambda w: Ask({"place": w.place()})),
+    "PATCH /v1/places/{place}": Entry("manage", lambda w: Ask({"place": w.place()}, {"production": False}), "own"),
+    "POST /v1/receipts/{receipt}/correction": Entry(
+        "record", lambda w: Ask({"receipt": w.delivery(w.wax, 100)["receipt"]}, {"quantity": 90, "cost": 3})
+    ),
+    "POST /v1/runs/{batch}/correction": Entry("record", lambda w: Ask({"batch": w.run()}, {"units": 3})),
     "POST /v1/counts": Entry("record", lambda w: Ask(body={"material": w.tin, "counted": 4000})),
     "GET /v1/counts": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
     "GET /v1/counts/{count}": Entry("read", lambda w: Ask({"count": w.count()["count"]})),

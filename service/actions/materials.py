@@ -1,5 +1,6 @@
 """Materials: made, changed, shown with their stock."""
 
+from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Any
 
@@ -69,6 +70,19 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
     """A material with its stock figures and lots."""
     item = papers.item_of(scope, code, "code", *KINDS)
     return _shown(item, stock.figures(scope, [item])[item.id])
+
+
+def as_of(
+    scope: Scope, code: str, kinds: tuple[str, ...], at: date | datetime | None, known_at: date | datetime | None
+) -> dict[str, Any]:
+    """What the books said of an item at a moment, as known at another; a day is its end."""
+    item = papers.item_of(scope, code, "code", *kinds)
+    known = known_at
+    if known is not None:
+        if not isinstance(known, datetime):
+            known = datetime.combine(known, time.max, scope.zone)
+        known = known if known.tzinfo else known.replace(tzinfo=scope.zone)
+    return stock.at(scope, item, at if at is not None else scope.today, known)
 
 
 def list_(scope: Scope, after: str | None, limit: int) -> tuple[list[dict[str, Any]], str | None]:

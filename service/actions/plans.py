@@ -1,16 +1,17 @@
 """Planned runs: they claim their materials until they are completed or cancelled."""
 
 import json
+from datetime import date
 from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import papers, run_answer, run_target, stock
+from service.actions import papers, run_answer, run_draw, run_named, run_target, stock
 from service.actions.run_target import Target
 from service.actions.scope import Scope
 from service.core.units import quantity_out, said
 from service.errors import Conflict, FieldError, NotFound
-from service.shapes.runs import CancellationIn, CompletionIn, RunIn
+from service.shapes.runs import CancellationIn, CompletionIn, NamedLot, RunIn
 from service.store import items as item_store
 from service.store import lots
 from service.store import runs as run_store
@@ -29,8 +30,12 @@ def add(scope: Scope, run: RunIn) -> dict[str, Any]:
             needs[need.item_id] = needs.get(need.item_id, 0) + need.quantity
     item_store.lock(scope.connection, scope.workshop.id, sorted(needs))
     code = papers.code_for(scope, "B")
-    answer = _answer(scope, run, target, items, needs, code)
-    values = {
+    fixed = _fixed(scope, run, target, items, day) if run.fix_lots else []
+    answer = _answer(scope, run, target, items, needs, code) | {"fixed_lots": fixed}
+    asked = run.model_dump(mode="json", exclude_unset=True)
+    if fixed:
+        asked["lots"] = fixed
+    values: dict[str, Any] = {
         "id": scope.new_id(),
         "code": code,
         "state": "planned",
@@ -40,13 +45,29 @@ def add(scope: Scope, run: RunIn) -> dict[str, Any]:
         "units": target.units,
         "batch_mg": target.batch_mg,
         "planned_on": run.planned_on,
+        "fixed_lots": [],
         "made_on": None,
         "plan_id": None,
         "document_id": None,
-        "facts": {"asked": run.model_dump(mode="json", exclude_unset=True), "answer": answer},
+        "facts": {"asked": asked, "answer": answer},
     }
     run_store.add(scope.connection, scope.workshop.id, values, sorted(needs.items()))
     return answer
+
+
+def _fixed(scope: Scope, run: RunIn, target: Target, items: dict[int, ItemRow], day: date) -> list[dict[str, Any]]:
+    """The lots its sheet shows now, named or first expired first out: its completion takes them as named."""
+    named, rows = run_named.named_lots(scope, target, target.needs, run, max(day, scope.today), items)
+    drawn = run_draw.draw_all(scope, target.needs, named, rows, max(day, scope.today), items)
+    return [
+        {
+            "material": items[drawn.needs[one.need].item_id].code,
+            "lot": one.lot.code,
+            "quantity": quantity_out(one.quantity, items[drawn.needs[one.need].item_id].unit),
+        }
+        for one in drawn.taken
+        if one.lot is not None and one.quantity
+    ]
 
 
 def _shortages(scope: Scope, needs: dict[int, int], items: dict[int, ItemRow]) -> list[dict[str, Any]]:
@@ -95,6 +116,7 @@ def _answer(
         "product": target.product.code if target.product else None,
         "batch_g": quantity_out(target.batch_mg, "g") if target.batch_mg is not None else None,
         "planned_on": run.planned_on,
+        "fixed_lots": [],
         "made_on": None,
         "made_by": run.made_by,
         "used": [],
@@ -178,8 +200,28 @@ def of_completion(plan: Row[Any], completion: CompletionIn) -> RunIn:
     """The plan's request with what the completion told instead."""
     asked = json.loads(plan.facts)["asked"]
     told = completion.model_dump(mode="json", exclude_unset=True)
-    asked = {key: value for key, value in asked.items() if key not in ("status", "planned_on", "plan")}
+    asked = {key: value for key, value in asked.items() if key not in ("status", "planned_on", "plan", "fix_lots")}
     return RunIn.model_validate({**asked, **told})
+
+
+def with_fixed(plan: Row[Any], run: RunIn) -> RunIn:
+    """A run that ends a plan takes the lots that its sheet fixed, unless it names lots itself."""
+    fixed = json.loads(plan.facts)["answer"].get("fixed_lots", [])
+    return run if run.lots or not fixed else run.model_copy(update={"lots": [NamedLot.model_validate(one) for one in fixed]})
+
+
+def fixing(scope: Scope, lot_codes: set[str]) -> list[Row[Any]]:
+    """Open plans that fixed one of these lots."""
+    rows = run_store.planned(scope.connection, scope.workshop.id)
+    return [row for row in rows if lot_codes & {one["lot"] for one in json.loads(row.facts)["answer"].get("fixed_lots", [])}]
+
+
+def unfix(scope: Scope, plan: Row[Any], lot_codes: set[str]) -> None:
+    """Let a plan's sheet name these lots no more."""
+    facts = json.loads(plan.facts)
+    left = [one for one in facts["answer"]["fixed_lots"] if one["lot"] not in lot_codes]
+    facts["answer"]["fixed_lots"] = facts["asked"]["lots"] = left
+    run_store.change(scope.connection, scope.workshop.id, plan.id, facts=facts)
 
 
 def open_plan(scope: Scope, code: str, pointer: str | None = None) -> Row[Any]:

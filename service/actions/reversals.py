@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import late, papers, restating, stock
+from service.actions import late, papers, plans, restating, stock
 from service.actions.redraw import Redraw
 from service.actions.scope import Scope
 from service.core.units import money_out, quantity_out
@@ -108,12 +108,19 @@ def _holders(scope: Scope, row: Row[Any], settle: bool) -> dict[int, set[int]]:
     """Runs that name what the paper made, with those lots; 409 unless they may be settled, and for all that is no draw."""
     made = [lot.id for lot in lots.of_document(scope.connection, scope.workshop.id, row.id)]
     found = ledger.naming(scope.connection, scope.workshop.id, made, row.id)
-    refused = [one for one in found if not (settle and one.kind == "run")]
+    refused = [(one.code, one.kind) for one in found if not (settle and one.kind == "run")]
+    codes = {lot.code for lot in lots.by_ids(scope.connection, scope.workshop.id, made).values()}
+    fixed = plans.fixing(scope, codes) if codes else []
+    if not settle:
+        refused += [(plan.code, "plan") for plan in fixed]
     if refused:
-        said = ", ".join(dict.fromkeys(f"{one.kind} {one.code}" for one in refused[:5]))
-        more = ": reverse it first" if settle or any(one.kind != "run" for one in refused) else ", or say `settle`"
-        holds = list({one.code: {"document": one.code, "kind": one.kind} for one in refused}.values())
+        said = ", ".join(dict.fromkeys(f"{kind} {code}" for code, kind in refused[:5]))
+        first = settle or any(kind not in ("run", "plan") for _, kind in refused)
+        holds = [{"document": code, "kind": kind} for code, kind in dict(refused).items()]
+        more = ": reverse it first" if first else ", or say `settle`"
         raise StillNamed(f"{row.code} cannot be reversed while {said} names what it made{more}", holds=holds)
+    for plan in fixed:
+        plans.unfix(scope, plan, codes)
     holders: dict[int, set[int]] = {}
     for one in found:
         holders.setdefault(one.id, set()).add(one.lot_id)

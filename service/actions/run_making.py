@@ -303,6 +303,7 @@ def answer_of(
         "product": target.product.code if target.product else None,
         "batch_g": quantity_out(target.batch_mg, "g") if target.batch_mg is not None else None,
         "planned_on": plan.planned_on if plan is not None else None,
+        "fixed_lots": json.loads(plan.facts)["answer"].get("fixed_lots", []) if plan is not None else [],
         "made_on": made.paper.happened_on,
         "made_by": run.made_by,
         "used": run_answer.used(made.drawn, made.items),

@@ -70,14 +70,21 @@ def overlays(scope: Scope, rows: Sequence[Row[Any]]) -> dict[int, dict[str, Any]
     items = stock.items_of(scope, {line.item_id for some in stated.values() for line in some}
                            | {line.instead_of_id for some in stated.values() for line in some if line.instead_of_id})  # fmt: skip
     made = lots.of_documents(connection, workshop, list(papers))
-    causes = ledger.by_ids(connection, workshop, {move.caused_by_id for move in moves if move.caused_by_id})
+    causes = ledger.by_ids(connection, workshop, {_cause(move) for move in moves if move.document_id != move.origin})
     concerned = concerns.of_batches(scope, {paper: _lots_used(nets.get(paper, {})) for paper in papers})
     found = {}
     for paper, row in papers.items():
         by_line = named.get(paper, {})
         drawn = _drawn_of(scope, stated[paper], by_line, nets.get(paper, {}), items)
-        by = dict.fromkeys(causes[move.caused_by_id].code for move in moves if move.origin == paper and move.caused_by_id)
+        mine = [move for move in moves if move.origin == paper and move.document_id != paper]
+        by = dict.fromkeys(causes[_cause(move)].code for move in mine)
         found[row.id] = _overlay(row, drawn, items, made.get(paper, []), list(by), concerned.get(paper, []))
+    return found
+
+
+def _cause(move: Any) -> int:
+    """The paper that changed another: what caused the correction, or the correction itself."""
+    found: int = move.caused_by_id or move.document_id
     return found
 
 
@@ -98,7 +105,8 @@ def _overlay(
     row: Row[Any], drawn: Drawn, items: Mapping[int, ItemRow], made: Sequence[Row[Any]], by: list[str],
     concerned: list[dict[str, Any]],
 ) -> dict[str, Any]:  # fmt: skip
-    first = json.loads(row.facts)["answer"]
+    facts = json.loads(row.facts)
+    first = facts["answer"]
     cost = costs.total([one.cost for one in drawn.taken])
     batch = dict(first["batch"])
     batch["lots"] = run_answer.batch_lots([lot._asdict() for lot in made], items)
@@ -115,6 +123,6 @@ def _overlay(
         "unit_cost": run_answer.unit_cost(cost, alone.quantity, "piece") if alone is not None else None,
         "estimated": drawn.estimated,
         "concerns": concerned,
-        "first_used": first["used"] if by else None,
+        "first_used": facts.get("first", first)["used"] if by else None,
         "changed_by": by,
     }

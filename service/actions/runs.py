@@ -18,6 +18,8 @@ def record(scope: Scope, run: RunIn) -> dict[str, Any]:
         return plans.add(scope, run)
     when = papers.happened(scope, run.made_on, "#/made_on")
     plan, warnings = plans.matching(scope, run)
+    if plan is not None:
+        run = plans.with_fixed(plan, run)
     return run_making.make(scope, run, when, plan, warnings)
 
 

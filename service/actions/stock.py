@@ -2,16 +2,16 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Row
 
 from service.actions.papers import local
 from service.actions.scope import Scope
-from service.core import claims, draw
+from service.core import claims, costs, draw
 from service.core.units import money_out, quantity_out
-from service.store import items, ledger, lots, runs
+from service.store import items, ledger, lots, replay, runs
 from service.store.items import ItemRow
 
 PARTS = ("usable", "set_apart", "resting", "quarantined", "rejected", "expired")
@@ -147,3 +147,29 @@ def _movement_dict(scope: Scope, item: ItemRow, row: Row[Any], named: Mapping[in
 def items_of(scope: Scope, ids: Collection[int]) -> dict[int, ItemRow]:
     """Items by id."""
     return items.by_ids(scope.connection, scope.workshop.id, ids)
+
+
+def at(scope: Scope, item: ItemRow, at_: date | datetime, known_at: datetime | None) -> dict[str, Any]:
+    """What the books say of an item at a moment (a day: its end), as known then or (`known_at` null) now."""
+    rows = replay.held(scope.connection, scope.workshop.id, item.id, *_moment(scope, at_), known_at)
+    real = [row for row in rows if row.lot_id != item.id]
+    unbooked = -sum(int(row.quantity) for row in rows if row.lot_id == item.id)
+    known = [None if row.cost_micro is None and row.quantity else int(row.cost or 0) for row in real]
+    value = costs.total(known)
+    return {
+        "code": item.code,
+        "at": at_.isoformat(),
+        "known_at": local(scope, known_at),
+        "on_hand": quantity_out(sum(int(row.quantity) for row in real), item.unit),
+        "unbooked": quantity_out(unbooked, item.unit),
+        "value": money_out(value),
+        "estimated": any(row.estimated for row in real if row.quantity),
+    }
+
+
+def _moment(scope: Scope, at_: date | datetime) -> tuple[date, datetime | None]:
+    """A day, and a time in it unless its end is meant."""
+    if not isinstance(at_, datetime):
+        return at_, None
+    aware = at_ if at_.tzinfo else at_.replace(tzinfo=scope.zone)
+    return aware.astimezone(scope.zone).date(), aware

@@ -5,11 +5,11 @@ import json
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any, NoReturn
 
 from fastapi import Request, Response
-from pydantic import BaseModel
+from pydantic import BaseModel, TypeAdapter, ValidationError
 from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 
@@ -20,11 +20,13 @@ from service.api.bodies import key_of, parsed, refuse_unfit
 from service.api.callers import Caller, Callers, today
 from service.errors import FieldError, Invalid, PreconditionFailed, Unauthorized
 from service.settings import Settings
+from service.shapes.base import DayOrTime
 from service.store import ids
 from service.store.access import used
 from service.store.writer import Reader, Writer
 
 TEXT = "text/plain; charset=utf-8"
+MOMENT: TypeAdapter[date | datetime] = TypeAdapter(DayOrTime)
 Act = Callable[[Scope, Any], dict[str, Any]]
 Show = Callable[[Scope], dict[str, Any]]
 
@@ -227,6 +229,19 @@ def label(text: str, parameter: str) -> str:
         error = FieldError("is not a name", parameter=parameter, given=text[:40], allowed="1 to 120 printable characters")
         raise Invalid(f"{parameter}: must be 1 to 120 printable characters", errors=[error])
     return text
+
+
+def moment(text: str | None, parameter: str) -> date | datetime | None:
+    """A day or a time in a query."""
+    if text is None:
+        return None
+    try:
+        found: date | datetime = MOMENT.validate_python(text)
+    except ValidationError as error:
+        said = str(error.errors()[0]["msg"]).removeprefix("Value error, ")
+        where = FieldError(said, parameter=parameter, given=text[:40])
+        raise Invalid(f"{parameter}: {said}", errors=[where]) from None
+    return found
 
 
 def _limit(request: Request) -> int:

@@ -55,10 +55,14 @@ def doc(
     example: Any = None,
     problems: tuple[str, ...] = (),
     tag: str | None = None,
+    other: type[BaseModel] | None = None,
 ) -> dict[str, Any]:
-    """Keyword arguments of a route: what it takes, what it answers, which problems it can give."""
+    """Keyword arguments of a route: what it takes, what it answers, which problems it can give.
+
+    `other` is what it may answer instead of `answer`.
+    """
     types = (*ALWAYS, *problems, *(WRITES if request is not None or status == 204 else ()), *(("invalid-value",) if many else ()))
-    responses: dict[int | str, dict[str, Any]] = {status: _success(answer, many, status)}
+    responses: dict[int | str, dict[str, Any]] = {status: _success(answer, many, status, other)}
     for type_ in dict.fromkeys(types):
         _add_problem(responses, type_)
     if answer is not None and not many and status == 200 and request is None:
@@ -70,10 +74,10 @@ def doc(
     return {"summary": summary, "status_code": status, "responses": responses, "openapi_extra": extra, **more}
 
 
-def _success(answer: type[BaseModel] | None, many: bool, status: int) -> dict[str, Any]:
+def _success(answer: type[BaseModel] | None, many: bool, status: int, other: type[BaseModel] | None) -> dict[str, Any]:
     if answer is None:
         return {"description": "Done."}
-    schema: dict[str, Any] = dict(_ref(answer))
+    schema: dict[str, Any] = {"anyOf": [_ref(answer), _ref(other)]} if other is not None else dict(_ref(answer))
     headers = {}
     if many:
         schema = {

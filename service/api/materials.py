@@ -5,7 +5,7 @@ from fastapi import APIRouter, Request, Response
 from service.actions import materials
 from service.api import deps
 from service.api.docs import doc
-from service.shapes.materials import MaterialIn, MaterialOut, MaterialPatch, MovementOut
+from service.shapes.materials import MaterialIn, MaterialOut, MaterialPatch, MovementOut, StockAt
 
 router = APIRouter(prefix="/v1/materials", tags=["Materials"])
 OATS = {"code": "oat-oil", "name": "Oat oil", "inci": "AVENA SATIVA KERNEL OIL", "function": ["emollient"],
@@ -25,9 +25,13 @@ def get_materials(request: Request) -> Response:
     return deps.list_(request, lambda scope, page: materials.list_(scope, page.after, page.limit))
 
 
-@router.get("/{code}", **doc("Show a material with its stock and lots", answer=MaterialOut, problems=("not-found",)))
-def get_material(request: Request, code: str) -> Response:
+@router.get("/{code}", **doc("Show a material with its stock and lots", answer=MaterialOut, other=StockAt,
+                         problems=("not-found", "invalid-value")))  # fmt: skip
+def get_material(request: Request, code: str, at: str | None = None, known_at: str | None = None) -> Response:
     """On hand in its parts, what plans claim, what is available, and what is unbooked."""
+    day, known = deps.moment(at, "at"), deps.moment(known_at, "known_at")
+    if day is not None or known is not None:
+        return deps.read(request, lambda scope: materials.as_of(scope, code, materials.KINDS, day, known))
     return deps.read(request, lambda scope: materials.show(scope, code))
 
 

@@ -5,7 +5,7 @@ from fastapi import APIRouter, Request, Response
 from service.actions import materials, products
 from service.api import deps
 from service.api.docs import doc
-from service.shapes.materials import MovementOut
+from service.shapes.materials import MovementOut, StockAt
 from service.shapes.products import ProductIn, ProductOut, ProductPatch
 
 router = APIRouter(prefix="/v1/products", tags=["Products"])
@@ -26,9 +26,13 @@ def get_products(request: Request) -> Response:
     return deps.list_(request, lambda scope, page: products.list_(scope, page.after, page.limit))
 
 
-@router.get("/{code}", **doc("Show a product with its stock and batches", answer=ProductOut, problems=("not-found",)))
-def get_product(request: Request, code: str) -> Response:
+@router.get("/{code}", **doc("Show a product with its stock and batches", answer=ProductOut, other=StockAt,
+                         problems=("not-found", "invalid-value")))  # fmt: skip
+def get_product(request: Request, code: str, at: str | None = None, known_at: str | None = None) -> Response:
     """Its lots are its batches."""
+    day, known = deps.moment(at, "at"), deps.moment(known_at, "known_at")
+    if day is not None or known is not None:
+        return deps.read(request, lambda scope: materials.as_of(scope, code, ("product",), day, known))
     return deps.read(request, lambda scope: products.show(scope, code))
 
 

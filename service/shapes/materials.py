@@ -106,6 +106,18 @@ class MaterialOut(Stock):
     notes: str | None
 
 
+class StockAt(Answered):
+    """What the books say of an item at a moment (`at`), as known at another (`known_at`, null: now)."""
+
+    code: str
+    at: str
+    known_at: str | None
+    on_hand: int | float
+    unbooked: int | float
+    value: int | float | None
+    estimated: bool
+
+
 class MovementOut(Answered):
     """One line of the ledger (`lot` null: unbooked)."""
 

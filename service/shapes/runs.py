@@ -84,6 +84,7 @@ class RunIn(Performed):
     bulk: Key | None = None
     status: Literal["planned", "completed"] = "completed"
     planned_on: Day | None = None
+    fix_lots: bool = False
     plan: Key | None = None
 
     @model_validator(mode="after")
@@ -100,6 +101,8 @@ class RunIn(Performed):
             raise ValueError("say how much: `batch_g`, `fraction` or `filled`")
         if self.status == "planned" and (self.plan is not None or self.outcome == "scrapped"):
             raise ValueError("a plan names no plan and has no outcome yet")
+        if self.fix_lots and self.status != "planned":
+            raise ValueError("`fix_lots` is for a plan; a run that is made names its `lots`")
         return self
 
     def _product_only(self) -> None:
@@ -194,6 +197,14 @@ class Shortage(Answered):
     unusable: list[Unusable]
 
 
+class FixedLot(Answered):
+    """A lot that a plan fixed: what its sheet shows is what its completion takes."""
+
+    material: str
+    lot: str
+    quantity: int | float
+
+
 class RunOut(Answered):
     """A run as recorded; used, shortages, costs and concerns as known now."""
 
@@ -205,6 +216,7 @@ class RunOut(Answered):
     product: str | None
     batch_g: int | float | None
     planned_on: str | None
+    fixed_lots: list[FixedLot]
     made_on: str | None
     made_by: str | None
     used: list[UsedOut]

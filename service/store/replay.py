@@ -1,7 +1,7 @@
 """What a redraw reads: an item's papers from a day on, its lots as they came, and what the books say of each draw."""
 
 from collections.abc import Collection
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, Row, case, func, or_, select
@@ -240,3 +240,29 @@ def lines(connection: Connection, workshop: int, documents: Collection[int]) -> 
     for row in rows:
         found[source[row.document_id]].append(row)
     return found
+
+
+def held(
+    connection: Connection, workshop: int, item: int, day: date, at: datetime | None, known_at: datetime | None
+) -> list[Row[Any]]:
+    """What each lot of an item held at a moment (of a day without a time: its end), as known at another (None: now)."""
+    wanted = [MOVEMENT.c.workshop_id == workshop, LOT.c.item_id == item]
+    if at is None:
+        wanted.append(DOCUMENT.c.happened_on <= day)
+    else:
+        within = or_(DOCUMENT.c.happened_at.is_(None), DOCUMENT.c.happened_at <= at)
+        wanted.append(or_(DOCUMENT.c.happened_on < day, (DOCUMENT.c.happened_on == day) & within))
+    if known_at is not None:
+        wanted.append(DOCUMENT.c.recorded_at <= known_at)
+    return list(
+        connection.execute(
+            select(
+                MOVEMENT.c.lot_id, LOT.c.cost_micro, LOT.c.estimated, func.sum(MOVEMENT.c.quantity).label("quantity"),
+                func.sum(MOVEMENT.c.cost_micro).label("cost"),
+            )
+            .join(DOCUMENT, _OF_MOVEMENT)
+            .join(LOT, _LOT_OF_MOVEMENT)
+            .where(*wanted)
+            .group_by(MOVEMENT.c.lot_id, LOT.c.cost_micro, LOT.c.estimated)
+        )
+    )  # fmt: skip

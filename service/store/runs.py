@@ -77,6 +77,12 @@ _OPEN = select(RUN.c.id, RUN.c.code, RUN.c.planned_on).where(
 )  # a literal, so that the partial index serves
 
 
+def planned(connection: Connection, workshop: int) -> list[Row[Any]]:
+    """The rows of all open plans."""
+    wanted = (RUN.c.workshop_id == workshop) & (RUN.c.state == literal_column("'planned'"))
+    return list(connection.execute(select(RUN).where(wanted).order_by(RUN.c.id)))
+
+
 def open_plans(connection: Connection, workshop: int) -> list[Plan]:
     """All open plans with what they need."""
     found = {row.id: row for row in connection.execute(_OPEN, {"workshop": workshop})}
