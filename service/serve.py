@@ -70,7 +70,8 @@ def open_database(settings: Settings) -> Engine:
     """The engine of a migrated database."""
     try:
         engine = make_engine(settings.database_url, settings.database_threads)
-        migrate(engine)
+        if migrate(engine):
+            _draw_older_books_again(engine)
     except NewerDatabase as error:
         raise CannotStart(str(error)) from None
     except ModuleNotFoundError as error:
@@ -81,6 +82,17 @@ def open_database(settings: Settings) -> Engine:
         said = (str(error.orig).splitlines() or ["no reason given"])[0]
         raise CannotStart(f"the database cannot be opened: {said}") from None
     return engine
+
+
+def _draw_older_books_again(engine: Engine) -> None:
+    """After an upgrade: the items that an older version drew, workshop by workshop."""
+    from service.actions import older
+
+    def work(connection: Connection) -> None:
+        for workshop in access.list_workshops(connection):
+            older.draw_again(owner_scope(connection, workshop, "upgrade"))
+
+    run_once(writing(engine), work)
 
 
 def owner_scope(connection: Connection, workshop: WorkshopFacts, name: str = "owner") -> Scope:

@@ -70,6 +70,8 @@ def test_what_was_recorded_is_not_changed_or_deleted(engine: Engine, table: str)
         "document": "INSERT INTO document (workshop_id, id, code, kind, happened_on, recorded_at, recorded_by, facts)"
         " VALUES (1, 1, 'd', 'count', '2027-01-01', '2027-01-01', 'me', '{}')",
         "line": "INSERT INTO line (workshop_id, document_id, n, item_id, paper, quantity) VALUES (1, 1, 1, 1, 1, 1)",
+        "named_lot": "INSERT INTO named_lot (workshop_id, document_id, n, k, lot_id) VALUES (1, 1, 1, 0, 1)",
+        "lot_edit": "INSERT INTO lot_edit (workshop_id, document_id, lot_id, facts) VALUES (1, 1, 1, '{}')",
         "movement": "INSERT INTO movement (workshop_id, document_id, n, line, lot_id, quantity) VALUES (1, 1, 1, 1, 1, 1)",
     }
     with engine.connect() as connection:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule, run_state_machine_as_test
 from late.clerk import Books, Clerk
 from late.desk import TODAY, Desk, House, Refused, house
-from late.papers import FORMULAS, Correction, Count, Disposal, Edit, Paper, Receipt, Reversal, Run
+from late.papers import FORMULAS, Correction, Count, Disposal, Edit, Paper, Receipt, Reversal, Run, Split
 from late.shorter import judged, shortest
 
 DAYS = [TODAY - timedelta(days=back) for back in (5, 4, 3, 2, 1, 0)]
@@ -19,6 +19,7 @@ TIMES = [None, 60, 120, 180, 240]  # minutes after midnight: before the clock's 
 GRAMS = [50, 100, 150, 200, 300]
 days, times, grams = st.sampled_from(DAYS), st.sampled_from(TIMES), st.sampled_from(GRAMS)
 expiries = st.sampled_from([None, *DAYS, TODAY + timedelta(days=90), TODAY + timedelta(days=300)])
+places = st.sampled_from([None, "shelf", "market"])
 costs = st.sampled_from([None, 7, 10, 23])
 
 
@@ -26,7 +27,6 @@ class Floor(RuleBasedStateMachine):
     """A workshop whose papers come in any order; `at` is set by the engine's test."""
 
     at: House
-    splits = True
 
     @initialize()
     def open(self) -> None:
@@ -84,6 +84,23 @@ class Floor(RuleBasedStateMachine):
         if lots:
             self.tell(Edit(self.name("E"), day, at, data.draw(st.sampled_from(lots)), status))
 
+    @rule(data=st.data(), day=days, at=times, grams=st.sampled_from([20, 50, 100]), place=places)
+    def split(self, data: st.DataObject, day: date, at: int | None, grams: int, place: str | None) -> None:
+        lots = self.there(day, at)
+        if lots:
+            self.tell(Split(self.name("S"), day, at, data.draw(st.sampled_from(lots)), grams, place))
+
+    @rule(day=days, at=times, place=st.sampled_from(["shelf", "market"]), counted=st.sampled_from([0, 30, 100]))
+    def count_place(self, day: date, at: int | None, place: str, counted: int) -> None:
+        if any(lot.place((day, 3)) == place for lot in self.books.lots.values() if lot.item == "oil"):
+            self.tell(Count(self.name("C"), day, at, "oil", place=place, counted=counted))
+
+    @rule(data=st.data(), day=days, at=times, place=st.sampled_from(["shelf", "market"]))
+    def put(self, data: st.DataObject, day: date, at: int | None, place: str) -> None:
+        lots = self.there(day, at)
+        if lots:
+            self.tell(Edit(self.name("E"), day, at, data.draw(st.sampled_from(lots)), place=place))
+
     @rule(data=st.data(), cost=st.sampled_from([5, 11, 40]))
     def learn_cost(self, data: st.DataObject, cost: int) -> None:
         receipts = [paper.name for paper in self.papers() if isinstance(paper, Receipt)]
@@ -98,7 +115,7 @@ class Floor(RuleBasedStateMachine):
 
     @rule(data=st.data(), settle=st.booleans())
     def take_back(self, data: st.DataObject, settle: bool) -> None:
-        names = [one.name for one in self.papers() if isinstance(one, Receipt | Run | Disposal | Count)]
+        names = [one.name for one in self.papers() if isinstance(one, Receipt | Run | Disposal | Count | Split)]
         if names:
             target = data.draw(st.sampled_from(names))
             self.tell(Reversal(self.name("V"), TODAY, 0, target, settle))
@@ -119,7 +136,7 @@ class Floor(RuleBasedStateMachine):
         late = 10_000 if day == TODAY and at is None else at
         found = []
         for paper in self.papers():
-            if isinstance(paper, Receipt | Run) and item in (None, paper.item if isinstance(paper, Receipt) else paper.formula):
+            if isinstance(paper, Receipt | Run | Split) and item in (None, self.books.lots[paper.name].item):
                 came = (paper.day, paper.at is not None, paper.at or 0)
                 if came <= (day, late is not None or count, late or (10_000 if count else 0)):
                     found.append(paper.name)
@@ -142,7 +159,7 @@ class Floor(RuleBasedStateMachine):
         """A receipt or a batch that is still named, a disposal of more than the lot can have held."""
         if isinstance(paper, Reversal):
             return no.type == "/problems/still-in-use"
-        return isinstance(paper, Disposal) and no.type == "/problems/not-enough-stock"
+        return isinstance(paper, Disposal | Split) and no.type == "/problems/not-enough-stock"
 
 
 def campaign(at: House, examples: int, steps: int) -> None:

@@ -116,7 +116,7 @@ def _as_known(scope: Scope, row: Row[Any], line: Row[Any], item: ItemRow, moves:
         "count": row.code,
         "item": item.code,
         "lot": facts["lot"],
-        "place": facts["place"],
+        "place": facts.get("place"),
         "counted": quantity_out(line.quantity, item.unit),
         "counted_at": _moment(scope, row.happened_on, row.happened_at),
         "book": quantity_out(line.quantity - difference, item.unit),

@@ -121,6 +121,7 @@ def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
         for correction in again.get(row.id, []):
             told |= papers.facts_of(correction)["set"]
             codes.append(correction.code)
+        told.setdefault("lots", [told["lot"]])  # of older books
         told |= {"reversed": row.code in gone, "corrections": codes, "moved": []}
         changed = {name: value for name, value in first.items() if told[name] != value} if codes else None
         found.append(told | {"first": changed})

@@ -88,6 +88,16 @@ class Redraw:
             self.counts[count] = (self.counts.get(count, (was, now))[0], now)
         return shelves
 
+    def differs(self, item: ItemRow) -> dict[lateness.Key, int]:
+        """What the books would have to change of an item had every paper been recorded in its order: nothing, by law 13."""
+        connection, workshop = self.scope.connection, self.scope.workshop.id
+        rows = {row.id: row for row in replay.lots(connection, workshop, item.id)}
+        shelves = Shelves()
+        shelves.run(_acts(self.scope, item, rows, replay.papers(connection, workshop, item.id, date.min), date.min))
+        for row in replay.booked(connection, workshop, item.id, date.min):
+            shelves.effects[(row.origin, row.line, BEYOND if row.lot_id == item.id else row.lot_id)] -= int(row.quantity)
+        return {key: quantity for key, quantity in shelves.effects.items() if quantity}
+
     def _founders(self, shelves: Shelves, acts: list[lateness.Paper]) -> None:
         """Give the lots that counts found an id of their own."""
         for paper in acts:

@@ -11,6 +11,8 @@ from service.errors import NotFound
 from service.shapes.runs import CancellationIn, CompletionIn, RunIn
 from service.store import runs
 
+OF_OLDER_BOOKS: dict[str, Any] = {"first_used": None, "changed_by": [], "moved": [], "fixed_lots": []}
+
 
 def record(scope: Scope, run: RunIn) -> dict[str, Any]:
     """Record a completed run in one transaction, or plan one; answers the run as the contract shows it."""
@@ -53,4 +55,4 @@ def list_(scope: Scope, state: str | None, after: int | None, limit: int) -> tup
 
 def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
     known = run_now.overlays(scope, rows)
-    return [json.loads(row.facts)["answer"] | {"state": row.state} | known.get(row.id, {}) for row in rows]
+    return [OF_OLDER_BOOKS | json.loads(row.facts)["answer"] | {"state": row.state} | known.get(row.id, {}) for row in rows]

@@ -1,13 +1,19 @@
-"""Proof of the books: laws 3, 4, 8 and 9 over every workshop, naming the first rows that break one."""
+"""Proof of the books: laws 3, 4, 8, 9 and 13 over every workshop, naming the first rows that break one."""
 
 from collections.abc import Iterator
+from datetime import UTC, date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, Row
 
+from service.actions import access, stock
+from service.actions.corrections import Corrections
+from service.actions.redraw import Redraw
+from service.actions.scope import Actor, Scope
 from service.core import costs
 from service.store import audit
 
+READER = Actor(0, "verify", "verify", frozenset(("read",)))
 MOST = 20  # enough to see a pattern
 
 
@@ -32,6 +38,16 @@ def _of(connection: Connection, workshop: Row[Any]) -> Iterator[str]:
     for run in audit.run_money(connection, workshop.id):
         if run.made and not run.unknown and run.money:
             yield f"law 9: run {run.code} took and made money that differs by {run.money} millionths"
+    yield from _late(connection, workshop)
+
+
+def _late(connection: Connection, workshop: Row[Any]) -> Iterator[str]:
+    """Law 13: drawn again from nothing, every item's papers come to what the books hold."""
+    scope = Scope(connection, access.facts(workshop), READER, datetime.now(UTC), date.today(), lambda: 0)
+    again = Redraw(scope, Corrections(scope, None, 0))  # type: ignore[arg-type]  # nothing is entered
+    for item in audit.items(connection, workshop.id):
+        for (document, line, lot), quantity in again.differs(stock.items_of(scope, [item.id])[item.id]).items():
+            yield f"law 13: {item.code}: line {line} of document {document} should move lot {lot} by {quantity} more"
 
 
 def _lot(lot: Row[Any]) -> Iterator[str]:

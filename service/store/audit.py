@@ -18,7 +18,7 @@ WORKSHOP = Workshop.__table__  # type: ignore[attr-defined]
 
 def workshops(connection: Connection) -> list[Row[Any]]:
     """Every workshop."""
-    return list(connection.execute(select(WORKSHOP.c.id, WORKSHOP.c.code).order_by(WORKSHOP.c.id)))
+    return list(connection.execute(select(WORKSHOP).order_by(WORKSHOP.c.id)))
 
 
 def lot_sums(connection: Connection, workshop: int) -> Iterator[Any]:
@@ -62,25 +62,31 @@ def open_formulas(connection: Connection, workshop: int) -> list[Row[Any]]:
 
 
 def run_money(connection: Connection, workshop: int) -> Iterator[Any]:
-    """Each run with the money it took from lots and the money it put into its own (null where unknown)."""
-    origin = func.coalesce(DOCUMENT.c.corrects_id, DOCUMENT.c.id).label("origin")
+    """Each run with the money it took from lots and put into its own, corrections included, and what is unknown of it."""
+    origin = func.coalesce(DOCUMENT.c.corrects_id, DOCUMENT.c.reverses_id, DOCUMENT.c.id)
+    paper = DOCUMENT.alias("paper")
+    unknown = case((LOT.c.id == LOT.c.item_id, MOVEMENT.c.cost_micro.is_(None)), else_=LOT.c.cost_micro.is_(None))
     statement = (
         select(
-            origin,
-            func.min(DOCUMENT.c.code).label("code"),
+            paper.c.code,
             func.sum(MOVEMENT.c.cost_micro).label("money"),
-            func.sum(case((MOVEMENT.c.cost_micro.is_(None), 1), else_=0)).label("unknown"),
-            func.sum(case((LOT.c.document_id == origin, 1), else_=0)).label("made"),
+            func.sum(case((unknown, 1), else_=0)).label("unknown"),
+            func.sum(case((LOT.c.document_id == paper.c.id, 1), else_=0)).label("made"),
         )
-        .join(
-            MOVEMENT,
-            (MOVEMENT.c.workshop_id == DOCUMENT.c.workshop_id) & (MOVEMENT.c.document_id == DOCUMENT.c.id),
-        )
+        .select_from(MOVEMENT)
+        .join(DOCUMENT, (DOCUMENT.c.workshop_id == MOVEMENT.c.workshop_id) & (DOCUMENT.c.id == MOVEMENT.c.document_id))
+        .join(paper, (paper.c.workshop_id == DOCUMENT.c.workshop_id) & (paper.c.id == origin))
         .join(LOT, (LOT.c.workshop_id == MOVEMENT.c.workshop_id) & (LOT.c.id == MOVEMENT.c.lot_id))
-        .where(DOCUMENT.c.workshop_id == workshop, DOCUMENT.c.kind == "run")
-        .group_by(origin)
+        .where(MOVEMENT.c.workshop_id == workshop, paper.c.kind == "run")
+        .group_by(paper.c.id, paper.c.code)
     )
     yield from connection.execution_options(yield_per=1000).execute(statement)
+
+
+def items(connection: Connection, workshop: int) -> list[Row[Any]]:
+    """Every stocked item."""
+    wanted = (ITEM.c.workshop_id == workshop) & ITEM.c.stocked.is_(True)
+    return list(connection.execute(select(ITEM.c.id, ITEM.c.code).where(wanted).order_by(ITEM.c.code)))
 
 
 def orphans(connection: Connection, workshop: int) -> list[Row[Any]]:

@@ -71,7 +71,7 @@ def page(connection: Connection, workshop: int, kinds: Collection[str], after: s
 def add(connection: Connection, workshop: int, item: ItemRow) -> None:
     """A new item and its unbooked lot, which has the item's id."""
     values = item._asdict() | {"facts": json.dumps(item.facts, ensure_ascii=False), "workshop_id": workshop}
-    connection.execute(insert(ITEM), {**values, "papers": 0, "latest": 0, "before": 0, "counted_on": None})
+    connection.execute(insert(ITEM), {**values, "papers": 0, "latest": 0, "before": 0, "counted_on": None, "redrawn": True})
     unbooked = {
         "workshop_id": workshop, "id": item.id, "item_id": item.id, "code": f"~{item.code}",
         "received_on": date(2000, 1, 1), "made": False, "expires_assumed": False, "use_by": date(9999, 12, 31),
@@ -120,3 +120,14 @@ def counted(connection: Connection, workshop: int, item: int, day: date) -> None
     """Note the day of an item's last count."""
     later = (ITEM.c.counted_on.is_(None)) | (ITEM.c.counted_on < day)
     connection.execute(update(ITEM).where(ITEM.c.workshop_id == workshop, ITEM.c.id == item, later).values(counted_on=day))
+
+
+def older(connection: Connection, workshop: int) -> list[int]:
+    """Items of older books that were not drawn again yet."""
+    wanted = (ITEM.c.workshop_id == workshop) & ITEM.c.redrawn.is_(False)
+    return [row.id for row in connection.execute(select(ITEM.c.id).where(wanted).order_by(ITEM.c.id))]
+
+
+def drawn_again(connection: Connection, workshop: int, item: int) -> None:
+    """Note that an item of older books is drawn again."""
+    connection.execute(update(ITEM).where(ITEM.c.workshop_id == workshop, ITEM.c.id == item).values(redrawn=True))

@@ -174,6 +174,7 @@ class Item(SQLModel, table=True):
     latest: int = big(0)  # core/happening's rank of the latest paper: says whether the next one is in order
     before: int = big(0)  # `latest` as the last paper found it
     counted_on: date | None = day(None)  # day of the last count
+    redrawn: bool = flag(True)  # false: of older books, to be drawn again once
 
 
 class FormulaVersion(SQLModel, table=True):
