@@ -1,6 +1,7 @@
 """The application: settings in, FastAPI out. Nothing runs at import."""
 
 import asyncio
+import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from datetime import datetime
@@ -35,6 +36,7 @@ from service.settings import Settings
 from service.store.engine import make_engine
 from service.store.writer import Reader, Writer
 
+log = logging.getLogger("stillroom")
 NOUNS = (access, materials, formulas, products, receipts, lots, splits, places, counts, disposals, reversals, checks, runs)
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 
@@ -77,5 +79,9 @@ def create_app(
 async def _note_uses(door: Door) -> None:
     while True:
         await asyncio.sleep(NOTE_SECONDS)
-        with suppress(Refusal):  # busy: the next use is noted instead
+        try:
             await door.note_uses()
+        except Refusal:
+            pass  # busy: the next use is noted instead
+        except Exception:  # a fault must not end the notes for good
+            log.exception("a token's last use was not noted")

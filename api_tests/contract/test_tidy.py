@@ -12,7 +12,7 @@ import pytest
 from conftest import ROOT
 
 SERVICE = ROOT / "service"
-FILES = sorted(SERVICE.rglob("*.py"))
+FILES = sorted(path for path in SERVICE.rglob("*.py") if path.parent.name != "versions")  # migrations are frozen as they were
 MOST_LINES, MOST_IN_FUNCTION = 300, 50
 HEAVY = ("numpy", "scipy", "alembic", "psycopg")
 CHANGES = ("insert", "update", "delete")

@@ -1,5 +1,6 @@
 """Where the service's books and the clerk's differ."""
 
+from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -18,6 +19,9 @@ def differences(service: Read, clerk: Books) -> list[str]:
     for name in arrived.keys() | service.lots.keys():
         theirs = arrived[name].on_hand if name in arrived else 0
         _say(found, f"on hand of {name}", service.lots.get(name, 0), theirs)
+    for name, status in service.status.items():
+        if name in arrived and not name.startswith("own"):
+            _say(found, f"status of {name}", status, arrived[name].status((date.max,)))
     for item, unbooked in service.unbooked.items():
         _say(found, f"unbooked {item}", unbooked, clerk.unbooked(item))
     for run, draws in service.draws.items():

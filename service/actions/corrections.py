@@ -11,6 +11,7 @@ from service.actions import papers
 from service.actions.scope import Scope
 from service.core.movements import Balance, Entries, Movement
 from service.store import ledger, lots
+from service.store import papers as paper_store
 from service.store.ledger import Paper
 
 
@@ -88,7 +89,7 @@ class Corrections:
 
     def _make_papers(self, origins: list[int]) -> None:
         scope = self.scope
-        known = ledger.by_ids(scope.connection, scope.workshop.id, origins)
+        known = paper_store.by_ids(scope.connection, scope.workshop.id, origins)
         for origin in origins:
             row = known[origin]
             when = self.dates.get(origin, (row.happened_on, row.happened_at))

@@ -5,14 +5,15 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import late, papers, redraw, stock
+from service.actions import late, papers, reading, stock
 from service.actions.redraw import Redraw
 from service.actions.scope import Scope
-from service.core import happening, lateness
+from service.core import acts, happening
 from service.core.units import money_out, quantity_in, quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.papers import CountIn
 from service.store import items, ledger, lots
+from service.store import papers as paper_store
 from service.store.items import ItemRow, Locked
 from service.store.ledger import Paper, Stated
 
@@ -40,16 +41,14 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     else:
         since = date.min if lot is None else lot.received_on
         followed = late.follow(scope, again, {item.id: since})
-    return _told(scope, paper, item, followed)
+    return papers.told(show(scope, paper.code), followed)
 
 
-def _act(
-    paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | None, there: frozenset[int] | None
-) -> lateness.Paper:
-    own = redraw.found_lot(paper)
+def _act(paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | None, there: frozenset[int] | None) -> acts.Paper:
+    own = reading.found_lot(paper)
     lots_counted = frozenset((lot.id,)) if lot is not None else there
-    act = lateness.Counted(counted, lots_counted, own, explains=there is None)
-    return lateness.Paper(rank, locked.paper, paper.id, 0, paper.happened_on, act)
+    act = acts.Counted(counted, lots_counted, own, explains=there is None)
+    return acts.Paper(rank, locked.paper, paper.id, 0, paper.happened_on, act)
 
 
 def _there(scope: Scope, item: ItemRow, place: str | None) -> frozenset[int] | None:
@@ -71,15 +70,9 @@ def _counted_thing(scope: Scope, body: CountIn) -> tuple[ItemRow, Row[Any] | Non
     return papers.item_of(scope, str(body.material), "#/material", "ingredient", "packaging", "bulk"), None
 
 
-def _told(scope: Scope, paper: Paper, item: ItemRow, followed: late.Followed) -> dict[str, Any]:
-    row = ledger.by_ids(scope.connection, scope.workshop.id, [paper.id])[paper.id]
-    answer = _answer(scope, row, item)
-    return papers.told(answer, followed)
-
-
 def show(scope: Scope, code: str) -> dict[str, Any]:
     """A count: book and difference as known now."""
-    row = ledger.by_code(scope.connection, scope.workshop.id, code, "count")
+    row = paper_store.by_code(scope.connection, scope.workshop.id, code, "count")
     if row is None:
         raise NotFound(f"there is no count '{code}'")
     return _shown(scope, [row])[0]
@@ -87,24 +80,24 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 
 def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Counts, newest first."""
-    rows = ledger.page(scope.connection, scope.workshop.id, ["count"], after, limit + 1)
+    rows = paper_store.page(scope.connection, scope.workshop.id, ["count"], after, limit + 1)
     return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
 
 
 def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
-    stated = ledger.lines_of_all(scope.connection, scope.workshop.id, [row.id for row in rows])
+    stated = paper_store.lines_of_all(scope.connection, scope.workshop.id, [row.id for row in rows])
     known = stock.items_of(scope, {line.item_id for line in stated.values()})
     moves = late.net_movements(scope, [row.id for row in rows])
-    return [_as_known(scope, row, stated[row.id], known[stated[row.id].item_id], moves.get(row.id, [])) for row in rows]
+    gone = papers.reversed_codes(scope, rows)
+    return [
+        _as_known(scope, row, stated[row.id], known[stated[row.id].item_id], moves.get(row.id, []), row.code in gone)
+        for row in rows
+    ]
 
 
-def _answer(scope: Scope, row: Row[Any], item: ItemRow) -> dict[str, Any]:
-    stated = ledger.lines_of_all(scope.connection, scope.workshop.id, [row.id])
-    moves = late.net_movements(scope, [row.id])
-    return _as_known(scope, row, stated[row.id], item, moves.get(row.id, []))
-
-
-def _as_known(scope: Scope, row: Row[Any], line: Row[Any], item: ItemRow, moves: list[dict[str, Any]]) -> dict[str, Any]:
+def _as_known(
+    scope: Scope, row: Row[Any], line: Row[Any], item: ItemRow, moves: list[dict[str, Any]], reversed_: bool
+) -> dict[str, Any]:
     facts = papers.facts_of(row)
     difference = sum(move["units"] for move in moves)
     off = (
@@ -129,7 +122,7 @@ def _as_known(scope: Scope, row: Row[Any], line: Row[Any], item: ItemRow, moves:
         "note": facts["note"],
         "recorded_at": papers.local(scope, row.recorded_at),
         "recorded_by": row.recorded_by,
-        "reversed": row.code in papers.reversed_codes(scope, [row]),
+        "reversed": reversed_,
         "warnings": [],
         "moved": [],
         "sentence": f"{said(line.quantity, item.unit)} of {item.name} counted: {off}.",

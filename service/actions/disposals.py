@@ -14,6 +14,7 @@ from service.core.units import money_out, quantity_in, quantity_out, said
 from service.errors import FieldError, Invalid, NotEnoughStock, NotFound
 from service.shapes.papers import DisposalIn
 from service.store import items, ledger, lots
+from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Stated
 
@@ -52,7 +53,7 @@ def can_have_held(scope: Scope, lot: Row[Any], item: ItemRow, quantity: int, day
     papers.must_be_there(scope, lot, day)
     if quantity <= lot.on_hand:
         return
-    can = lot.quantity - ledger.named_of(scope.connection, scope.workshop.id, lot.id)
+    can = lot.quantity - paper_store.named_of(scope.connection, scope.workshop.id, lot.id)
     can = max(can, lot.on_hand)  # a count may have found more
     if quantity > can:
         holds = quantity_out(max(0, can), item.unit)
@@ -65,7 +66,7 @@ def can_have_held(scope: Scope, lot: Row[Any], item: ItemRow, quantity: int, day
 
 def show(scope: Scope, code: str) -> dict[str, Any]:
     """A disposal: as stated, its cost as known now."""
-    row = ledger.by_code(scope.connection, scope.workshop.id, code, "disposal")
+    row = paper_store.by_code(scope.connection, scope.workshop.id, code, "disposal")
     if row is None:
         raise NotFound(f"there is no disposal '{code}'")
     return _shown(scope, [row])[0]
@@ -73,13 +74,13 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 
 def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Disposals, newest first."""
-    rows = ledger.page(scope.connection, scope.workshop.id, ["disposal"], after, limit + 1)
+    rows = paper_store.page(scope.connection, scope.workshop.id, ["disposal"], after, limit + 1)
     return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
 
 
 def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
     moves = late.net_movements(scope, [row.id for row in rows])
-    stated = ledger.lines_of_all(scope.connection, scope.workshop.id, [row.id for row in rows])
+    stated = paper_store.lines_of_all(scope.connection, scope.workshop.id, [row.id for row in rows])
     known = stock.items_of(scope, {line.item_id for line in stated.values()})
     gone = papers.reversed_codes(scope, rows)
     return [_as_known(scope, row, known[stated[row.id].item_id], moves.get(row.id, []), row.code in gone) for row in rows]

@@ -11,7 +11,8 @@ from service.actions.scope import Scope
 from service.core.lateness import BEYOND
 from service.core.netted import netted
 from service.core.units import money_out, quantity_out, said
-from service.store import ledger, lots, replay
+from service.store import lots, replay
+from service.store import papers as paper_store
 from service.store.items import ItemRow, Locked
 
 ROUNDS = 50  # estimates that rest on each other settle in a few; a bug's limit
@@ -77,7 +78,7 @@ def _shown(scope: Scope, moved: list[Moved]) -> list[dict[str, Any]]:
     items = stock.items_of(scope, {one.item for one in moved})
     known = lots.by_ids(scope.connection, scope.workshop.id, {one.lot for one in moved} - {BEYOND})
     codes = {key: row.code for key, row in known.items()}
-    papers = ledger.by_ids(scope.connection, scope.workshop.id, {one.document for one in moved})
+    papers = paper_store.by_ids(scope.connection, scope.workshop.id, {one.document for one in moved})
     return [
         {"document": papers[key[0]].code, **one}
         for key, some in sorted(by_line.items())
@@ -136,7 +137,7 @@ def _sentence(scope: Scope, moved: list[Moved]) -> str:
     if not net:
         return ""
     items = stock.items_of(scope, {one.item for one in net})
-    papers = ledger.by_ids(scope.connection, scope.workshop.id, {one.document for one in net})
+    papers = paper_store.by_ids(scope.connection, scope.workshop.id, {one.document for one in net})
     by_item: dict[int, int] = defaultdict(int)
     for one in net:
         by_item[one.item] -= one.quantity
@@ -162,8 +163,8 @@ def net_movements(scope: Scope, documents: list[int]) -> dict[int, list[dict[str
 def less_explained(scope: Scope, followed: Followed, own: int) -> list[dict[str, Any]]:
     """A warning for each count that a late paper left less explained than it was."""
     worse = {count: now for count, (was, now) in followed.counts.items() if count != own and abs(now) > abs(was)}
-    papers = ledger.by_ids(scope.connection, scope.workshop.id, worse)
-    stated = ledger.lines_of_all(scope.connection, scope.workshop.id, list(worse))
+    papers = paper_store.by_ids(scope.connection, scope.workshop.id, worse)
+    stated = paper_store.lines_of_all(scope.connection, scope.workshop.id, list(worse))
     items = stock.items_of(scope, {line.item_id for line in stated.values()})
     warnings = []
     for count, difference in worse.items():

@@ -12,6 +12,7 @@ from service.core.draw import FOREVER
 from service.core.movements import Balance
 from service.errors import Invalid, LotNotThereYet, NotFound
 from service.store import items, ledger, lots
+from service.store import papers as paper_store
 from service.store.items import ItemRow, Locked
 from service.store.ledger import Paper
 
@@ -51,7 +52,7 @@ def facts_of(row: Row[Any]) -> dict[str, Any]:
 def reversed_codes(scope: Scope, rows: Iterable[Row[Any]]) -> set[str]:
     """Which of these documents are reversed."""
     of = {row.id: row.code for row in rows}
-    return {of[one] for one in ledger.reversed_among(scope.connection, scope.workshop.id, list(of))}
+    return {of[one] for one in paper_store.reversed_among(scope.connection, scope.workshop.id, list(of))}
 
 
 def told(answer: dict[str, Any], followed: Any) -> dict[str, Any]:
@@ -110,7 +111,7 @@ def there_since(scope: Scope, lot: Row[Any]) -> date:
     if lot.parent_id is None or lot.document_id is None:
         came: date = lot.received_on
     else:
-        came = ledger.by_ids(scope.connection, scope.workshop.id, [lot.document_id])[lot.document_id].happened_on
+        came = paper_store.by_ids(scope.connection, scope.workshop.id, [lot.document_id])[lot.document_id].happened_on
     return came
 
 

@@ -17,6 +17,7 @@ from service.core.units import convert_in, largest_remainder, money_in, money_ou
 from service.errors import AlreadyReversed, Invalid, NotFound
 from service.shapes.papers import ReceiptCorrectionIn
 from service.store import items, ledger, lots, replay
+from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Stated
 
@@ -25,13 +26,13 @@ PLAIN = ("supplier", "supplier_lot", "certificate", "retest_on")
 
 def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]:
     """State a receipt anew; answers what moved of every batch that drew from its lot."""
-    row = ledger.by_code(scope.connection, scope.workshop.id, code, "receipt")
+    row = paper_store.by_code(scope.connection, scope.workshop.id, code, "receipt")
     if row is None:
         raise NotFound(f"there is no receipt '{code}'")
     only_own(scope, row)
     made = lots.of_document(scope.connection, scope.workshop.id, row.id)
     items.lock(scope.connection, scope.workshop.id, [made[0].item_id])
-    if ledger.reversal_of(scope.connection, scope.workshop.id, row.id) is not None:
+    if paper_store.reversal_of(scope.connection, scope.workshop.id, row.id) is not None:
         raise AlreadyReversed(f"{row.code} is reversed")
     made = lots.of_document(scope.connection, scope.workshop.id, row.id)
     item = stock.items_of(scope, [made[0].item_id])[made[0].item_id]
@@ -66,7 +67,7 @@ def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]
 def _standing(scope: Scope, row: Row[Any]) -> Row[Any]:
     """The receipt, or the correction that states it now."""
     last = replay.restated(scope.connection, scope.workshop.id, [row.id]).get(row.id, row.id)
-    return ledger.by_ids(scope.connection, scope.workshop.id, [last])[last]
+    return paper_store.by_ids(scope.connection, scope.workshop.id, [last])[last]
 
 
 def _when(scope: Scope, body: ReceiptCorrectionIn, before: Row[Any]) -> tuple[date, datetime | None]:

@@ -15,6 +15,7 @@ from service.core.units import convert_in, largest_remainder, money_in, money_ou
 from service.errors import Invalid, NotFound
 from service.shapes.papers import ReceiptIn
 from service.store import items, ledger, lots, places
+from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Stated
 
@@ -98,7 +99,7 @@ def _warnings(scope: Scope, expires: Any) -> list[dict[str, Any]]:
 
 def show(scope: Scope, code: str) -> dict[str, Any]:
     """A receipt as it stands: as recorded, or as its last correction says."""
-    row = ledger.by_code(scope.connection, scope.workshop.id, code, "receipt")
+    row = paper_store.by_code(scope.connection, scope.workshop.id, code, "receipt")
     if row is None:
         raise NotFound(f"there is no receipt '{code}'")
     return _shown(scope, [row])[0]
@@ -106,14 +107,14 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 
 def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Receipts, newest first."""
-    rows = ledger.page(scope.connection, scope.workshop.id, ["receipt"], after, limit + 1)
+    rows = paper_store.page(scope.connection, scope.workshop.id, ["receipt"], after, limit + 1)
     return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
 
 
 def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
     """What was told, with what corrections changed; the first statement is kept in `first`."""
     gone = papers.reversed_codes(scope, rows)
-    again = ledger.restating(scope.connection, scope.workshop.id, [row.id for row in rows])
+    again = paper_store.restating(scope.connection, scope.workshop.id, [row.id for row in rows])
     found = []
     for row in rows:
         told, codes = papers.facts_of(row), []

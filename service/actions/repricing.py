@@ -8,7 +8,8 @@ from service.actions.scope import Scope
 from service.core import costs
 from service.core.netted import Key, Net, netted
 from service.core.repricing import batch, draws
-from service.store import ledger, lots, replay
+from service.store import lots, replay
+from service.store import papers as paper_store
 
 DEEP = 10_000  # steps of a cascade: a bug's limit, never a book's
 
@@ -62,7 +63,7 @@ def _recost(scope: Scope, paper: int) -> list[int]:
         return []
     nets = netted(replay.movements(scope.connection, scope.workshop.id, [paper]))
     lines = replay.lines(scope.connection, scope.workshop.id, [paper])[paper]
-    kind = ledger.by_ids(scope.connection, scope.workshop.id, [paper])[paper].kind
+    kind = paper_store.by_ids(scope.connection, scope.workshop.id, [paper])[paper].kind
     if kind == "run":
         return _recost_batch(scope, nets, lines, {row.id: row for row in made})
     return _recost_part(scope, nets, made[0]) if kind == "split" else []

@@ -11,6 +11,7 @@ from service.actions import papers
 from service.actions.redraw import Redraw
 from service.actions.scope import Scope
 from service.store import items, ledger, lots, replay
+from service.store import papers as paper_store
 from service.store.ledger import Paper, Stated
 
 
@@ -50,7 +51,7 @@ def restate(
 
 def without_lots(scope: Scope, redraw: Redraw, run: int, lost: Collection[int]) -> dict[int, date]:
     """State a run anew without naming these lots; answers from which day its items are drawn again."""
-    row = ledger.by_ids(scope.connection, scope.workshop.id, [run])[run]
+    row = paper_store.by_ids(scope.connection, scope.workshop.id, [run])[run]
     lines = as_stated(scope, run)
     days = since(scope, row, replay.lines(scope.connection, scope.workshop.id, [run])[run])
     touched = {line.item_id for line in lines for lot, _ in line.named if lot in lost}

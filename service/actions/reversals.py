@@ -12,6 +12,7 @@ from service.core.units import money_out, quantity_out
 from service.errors import AlreadyReversed, Conflict, FieldError, Forbidden, NotFound, StillNamed
 from service.shapes.papers import ReversalIn
 from service.store import items, ledger, lots, replay, runs
+from service.store import papers as paper_store
 
 REVERSIBLE = ("receipt", "count", "disposal", "split", "run")
 
@@ -22,7 +23,7 @@ def record(scope: Scope, body: ReversalIn) -> dict[str, Any]:
     stated = replay.lines(scope.connection, scope.workshop.id, [row.id])[row.id]
     touched = {line.item_id for line in stated}
     items.lock(scope.connection, scope.workshop.id, sorted(touched))
-    if ledger.reversal_of(scope.connection, scope.workshop.id, row.id) is not None:
+    if paper_store.reversal_of(scope.connection, scope.workshop.id, row.id) is not None:
         raise AlreadyReversed(f"{row.code} is reversed already")
     holders = _holders(scope, row, body.settle)
     paper = papers.new_paper(scope, "reversal", (row.happened_on, row.happened_at), reverses_id=row.id)
@@ -41,7 +42,7 @@ def record(scope: Scope, body: ReversalIn) -> dict[str, Any]:
 
 def show(scope: Scope, code: str) -> dict[str, Any]:
     """A reversal, and what it moved back."""
-    row = ledger.by_code(scope.connection, scope.workshop.id, code, "reversal")
+    row = paper_store.by_code(scope.connection, scope.workshop.id, code, "reversal")
     if row is None:
         raise NotFound(f"there is no reversal '{code}'")
     return _shown(scope, [row])[0]
@@ -49,14 +50,14 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 
 def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Reversals, newest first."""
-    rows = ledger.page(scope.connection, scope.workshop.id, ["reversal"], after, limit + 1)
+    rows = paper_store.page(scope.connection, scope.workshop.id, ["reversal"], after, limit + 1)
     return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
 
 
 def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
-    moves = ledger.movements_of(scope.connection, scope.workshop.id, [row.id for row in rows])
+    moves = paper_store.movements_of(scope.connection, scope.workshop.id, [row.id for row in rows])
     known = stock.items_of(scope, {move.item_id for move in moves})
-    of = ledger.by_ids(scope.connection, scope.workshop.id, {row.reverses_id for row in rows})
+    of = paper_store.by_ids(scope.connection, scope.workshop.id, {row.reverses_id for row in rows})
     return [
         {
             "reversal": row.code,
@@ -83,10 +84,10 @@ def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
 
 def reversible(scope: Scope, code: str) -> Row[Any]:
     """The document of this code that may be taken back, or corrected, by the caller."""
-    row = ledger.by_code(scope.connection, scope.workshop.id, code)
+    row = paper_store.by_code(scope.connection, scope.workshop.id, code)
     run = runs.by_code(scope.connection, scope.workshop.id, code)
     if run is not None and run.document_id is not None:
-        row = ledger.by_ids(scope.connection, scope.workshop.id, [run.document_id])[run.document_id]
+        row = paper_store.by_ids(scope.connection, scope.workshop.id, [run.document_id])[run.document_id]
     if row is None:
         if run is not None:
             raise Conflict(f"batch {code} is {run.state}: there is nothing to reverse", state=run.state)
@@ -107,7 +108,7 @@ def only_own(scope: Scope, row: Row[Any]) -> None:
 def _holders(scope: Scope, row: Row[Any], settle: bool) -> dict[int, set[int]]:
     """Runs that name what the paper made, with those lots; 409 unless they may be settled, and for all that is no draw."""
     made = [lot.id for lot in lots.of_document(scope.connection, scope.workshop.id, row.id)]
-    found = ledger.naming(scope.connection, scope.workshop.id, made, row.id)
+    found = paper_store.naming(scope.connection, scope.workshop.id, made, row.id)
     refused = [(one.code, one.kind) for one in found if not (settle and one.kind == "run")]
     codes = {lot.code for lot in lots.by_ids(scope.connection, scope.workshop.id, made).values()}
     fixed = plans.fixing(scope, codes) if codes else []

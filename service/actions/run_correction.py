@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions import late, papers, restating, run_answer, run_draw, run_named, run_target
+from service.actions import run_batch as batch
 from service.actions import run_making as making
 from service.actions.redraw import Redraw
 from service.actions.reversals import only_own
@@ -18,6 +19,7 @@ from service.errors import Conflict, NotFound
 from service.shapes.runs import RunCorrectionIn, RunIn
 from service.store import items as item_store
 from service.store import ledger, lots, replay, runs
+from service.store import papers as paper_store
 from service.store.ledger import Stated
 
 
@@ -28,7 +30,7 @@ def record(scope: Scope, code: str, body: RunCorrectionIn) -> dict[str, Any]:
         raise NotFound(f"there is no batch '{code}'")
     if run.state != "completed":
         raise Conflict(f"batch {code} is {run.state}: there is nothing to correct", state=run.state)
-    row = ledger.by_ids(scope.connection, scope.workshop.id, [run.document_id])[run.document_id]
+    row = paper_store.by_ids(scope.connection, scope.workshop.id, [run.document_id])[run.document_id]
     only_own(scope, row)
     when = (row.happened_on, row.happened_at)
     asked = _asked(run, body)
@@ -69,7 +71,7 @@ def _asked(run: Row[Any], body: RunCorrectionIn) -> RunIn:
 
 def _lots_again(target: run_target.Target, asked: RunIn, made: dict[int, Any], items: dict[int, Any]) -> list[int]:
     """The lots that the batch has; another size cannot come or go by a correction."""
-    wanted = {output.item_id for _, output in making.outputs_of(target, asked)}
+    wanted = {output.item_id for _, output in batch.outputs_of(target, asked)}
     if wanted != made.keys():
         raise Conflict("a correction changes quantities, not what was made: reverse the run and record it again")
     return [made[output.item_id].id if output.item_id in made else 0 for output in target.outputs]
@@ -105,9 +107,9 @@ def _told(
     first = facts["answer"]
     batch_lots = [lot._asdict() for lot in lots.of_document(scope.connection, scope.workshop.id, row.id)]
     short = run_draw.shortages(drawn, items, row.happened_on)
-    again = making.Made(target, drawn, items, paper, batch_lots, first["batch"]["best_before"], first["batch"]["ready_on"],
+    again = batch.Made(target, drawn, items, paper, batch_lots, first["batch"]["best_before"], first["batch"]["ready_on"],
                         first["batch"]["status"], costs.total([one.cost for one in drawn.taken]))  # fmt: skip
-    answer = making.answer_of(scope, asked, again, run.code, short, first["warnings"], None)
+    answer = batch.answer_of(scope, asked, again, run.code, short, first["warnings"], None)
     answer |= {name: first[name] for name in ("plan", "planned_on", "recorded_at", "recorded_by", "made_on")}
     facts |= {"asked": asked.model_dump(mode="json", exclude_unset=True), "first": facts.get("first") or first, "answer": answer}
     runs.change(scope.connection, scope.workshop.id, run.id, units=target.units, batch_mg=target.batch_mg, facts=facts)

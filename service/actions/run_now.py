@@ -1,7 +1,8 @@
 """What runs hold as known now: their draws and costs with every correction since, and what concerns them."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Row
@@ -14,18 +15,35 @@ from service.actions.scope import Scope
 from service.core import costs
 from service.core.netted import Key, Net, netted
 from service.core.units import money_out
-from service.store import ledger, lots, replay
+from service.store import lots, replay
+from service.store import papers as paper_store
 from service.store.items import ItemRow
 
 
-def drawn_now(
-    scope: Scope, needs: list[Need], named: Sequence[NamedLots], nets: Mapping[Key, Net], items: Mapping[int, ItemRow]
-) -> Drawn:
+@dataclass(frozen=True, slots=True)
+class Known:
+    """Lots by id, and lots with stock by item, read once for any number of runs."""
+
+    rows: dict[int, Row[Any]]
+    stock: dict[int, list[Row[Any]]]
+
+
+def known_of(scope: Scope, ids: Collection[int], items: Collection[int]) -> Known:
+    """Read these lots, and what there is of these items."""
+    stock_: dict[int, list[Row[Any]]] = {}
+    for row in lots.with_stock(scope.connection, scope.workshop.id, sorted(items)):
+        stock_.setdefault(row.item_id, []).append(row)
+    return Known(lots.by_ids(scope.connection, scope.workshop.id, ids), stock_)
+
+
+def drawn_now(scope: Scope, needs: list[Need], named: Sequence[NamedLots], nets: Mapping[Key, Net], items: Mapping[int, ItemRow],
+              known: Known | None = None) -> Drawn:  # fmt: skip
     """What each need holds now, corrections included: nets are those of the run's own paper."""
+    if known is None:
+        ids = {lot for _, _, lot in nets} | {lot for some in named for lot, _ in some}
+        known = known_of(scope, ids, {need.item_id for need in needs})
     drawn = Drawn(needs)
-    ids = {lot for _, _, lot in nets} | {lot for some in named for lot, _ in some}
-    rows = lots.by_ids(scope.connection, scope.workshop.id, ids)
-    drawn.stock = lots.with_stock(scope.connection, scope.workshop.id, sorted({need.item_id for need in needs}))
+    drawn.stock = [row for item in {need.item_id for need in needs} for row in known.stock.get(item, ())]
     by_line: dict[int, dict[int, Net]] = {}
     for (_, at, lot), net in nets.items():
         by_line.setdefault(at, {})[lot] = net
@@ -33,7 +51,7 @@ def drawn_now(
         if not items[need.item_id].stocked:
             drawn.taken.append(Taken(at, None, need.quantity, 0, "assumed"))
             continue
-        _taken_now(drawn, at, need, dict.fromkeys(lot for lot, _ in named[at]), by_line.get(at, {}), rows)
+        _taken_now(drawn, at, need, dict.fromkeys(lot for lot, _ in named[at]), by_line.get(at, {}), known.rows)
     return drawn
 
 
@@ -70,12 +88,14 @@ def overlays(scope: Scope, rows: Sequence[Row[Any]]) -> dict[int, dict[str, Any]
     items = stock.items_of(scope, {line.item_id for some in stated.values() for line in some}
                            | {line.instead_of_id for some in stated.values() for line in some if line.instead_of_id})  # fmt: skip
     made = lots.of_documents(connection, workshop, list(papers))
-    causes = ledger.by_ids(connection, workshop, {_cause(move) for move in moves if move.document_id != move.origin})
+    causes = paper_store.by_ids(connection, workshop, {_cause(move) for move in moves if move.document_id != move.origin})
     concerned = concerns.of_batches(scope, {paper: _lots_used(nets.get(paper, {})) for paper in papers})
+    named_ids = {lot for mine in named.values() for some in mine.values() for lot, _ in some}
+    known = known_of(scope, {move.lot_id for move in moves} | named_ids, items)
     found = {}
     for paper, row in papers.items():
         by_line = named.get(paper, {})
-        drawn = _drawn_of(scope, stated[paper], by_line, nets.get(paper, {}), items)
+        drawn = _drawn_of(scope, stated[paper], by_line, nets.get(paper, {}), items, known)
         mine = [move for move in moves if move.origin == paper and move.document_id != paper]
         by = dict.fromkeys(causes[_cause(move)].code for move in mine)
         found[row.id] = _overlay(row, drawn, items, made.get(paper, []), list(by), concerned.get(paper, []))
@@ -94,11 +114,11 @@ def _lots_used(nets: Mapping[Key, Net]) -> set[int]:
 
 def _drawn_of(
     scope: Scope, stated: Sequence[Row[Any]], named: Mapping[int, Sequence[tuple[int, int | None]]],
-    nets: Mapping[Key, Net], items: Mapping[int, ItemRow],
+    nets: Mapping[Key, Net], items: Mapping[int, ItemRow], known: Known,
 ) -> Drawn:  # fmt: skip
     lines = [line for line in stated if line.lot_id is None]
     needs = [Need(line.item_id, -line.quantity, "ingredient", line.instead_of_id) for line in lines]
-    return drawn_now(scope, needs, [tuple(named.get(line.n, ())) for line in lines], nets, items)
+    return drawn_now(scope, needs, [tuple(named.get(line.n, ())) for line in lines], nets, items, known)
 
 
 def _overlay(

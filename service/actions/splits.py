@@ -14,6 +14,7 @@ from service.core.units import quantity_in, quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.papers import SplitIn
 from service.store import items, ledger, lots, places
+from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Paper, Stated
 
@@ -72,7 +73,7 @@ def _part(scope: Scope, body: SplitIn, item: ItemRow, parent: Row[Any], paper: P
 
 def show(scope: Scope, code: str) -> dict[str, Any]:
     """A split: what was asked, and what it moved as known now."""
-    row = ledger.by_code(scope.connection, scope.workshop.id, code, "split")
+    row = paper_store.by_code(scope.connection, scope.workshop.id, code, "split")
     if row is None:
         raise NotFound(f"there is no split '{code}'")
     return _shown(scope, [row])[0]
@@ -80,12 +81,12 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 
 def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Splits, newest first."""
-    rows = ledger.page(scope.connection, scope.workshop.id, ["split"], after, limit + 1)
+    rows = paper_store.page(scope.connection, scope.workshop.id, ["split"], after, limit + 1)
     return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
 
 
 def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
-    stated = ledger.lines_of_all(scope.connection, scope.workshop.id, [row.id for row in rows])
+    stated = paper_store.lines_of_all(scope.connection, scope.workshop.id, [row.id for row in rows])
     known = stock.items_of(scope, {line.item_id for line in stated.values()})
     moves = late.net_movements(scope, [row.id for row in rows])
     made = lots.of_documents(scope.connection, scope.workshop.id, [row.id for row in rows])

@@ -11,7 +11,8 @@ from service.actions.papers import local
 from service.actions.scope import Scope
 from service.core import claims, costs, draw
 from service.core.units import money_out, quantity_out
-from service.store import items, ledger, lots, replay, runs
+from service.store import items, lots, replay, runs
+from service.store import papers as paper_store
 from service.store.items import ItemRow
 
 PARTS = ("usable", "set_apart", "resting", "quarantined", "rejected", "expired")
@@ -114,7 +115,7 @@ def movements(
     scope: Scope, item: ItemRow, after: tuple[int, int] | None, limit: int
 ) -> tuple[list[dict[str, Any]], tuple[int, int] | None]:
     """The ledger of one item, newest first, and where the next page starts."""
-    rows = ledger.item_movements(scope.connection, scope.workshop.id, item.id, after, limit + 1)
+    rows = paper_store.item_movements(scope.connection, scope.workshop.id, item.id, after, limit + 1)
     named = linked_codes(scope, rows)
     shown = [_movement_dict(scope, item, row, named) for row in rows[:limit]]
     more = len(rows) > limit
@@ -124,7 +125,7 @@ def movements(
 def linked_codes(scope: Scope, rows: Collection[Any]) -> Mapping[int, str]:
     """Codes of the documents these rows reverse, correct or were caused by."""
     ids = {id_ for row in rows for id_ in (row.reverses_id, row.corrects_id, row.caused_by_id) if id_}
-    return {key: row.code for key, row in ledger.by_ids(scope.connection, scope.workshop.id, ids).items()}
+    return {key: row.code for key, row in paper_store.by_ids(scope.connection, scope.workshop.id, ids).items()}
 
 
 def _movement_dict(scope: Scope, item: ItemRow, row: Row[Any], named: Mapping[int, str]) -> dict[str, Any]:

@@ -25,7 +25,7 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/receipts/{receipt}/correction": {"receipt": "R-0001"},
     "/v1/runs/{batch}/correction": {"batch": "B-0002"},
     "/v1/lots/{code}": {"code": "L-0001"},
-    "/v1/lots/{code}/splits": {"code": "L-0001"},
+    "/v1/lots/{code}/splits": {"code": "L-0038"},
     "/v1/places/{place}": {"place": "cold shelf"},
     "/v1/splits/{split}": {"split": "S-0001"},
     "/v1/counts/{count}": {"count": "C-0001"},

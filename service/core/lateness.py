@@ -5,126 +5,16 @@ runs all acts again from its day on, and what differs from the books is appended
 the item's smallest unit. Source: the laws of the trade's books as DEVELOPERS.md states them (law 6, 7, 13).
 """
 
-from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
 
 from service.core import draw
-from service.core.draw import Shelf
+from service.core.acts import Assumed, Came, Counted, Divided, Edited, Gone, Lot, Named, Paper
+from service.core.kept import Kept
 
 BEYOND = 0  # stands for the unbooked lot in effects
-
-
-@dataclass(slots=True)
-class Lot:
-    """A lot while acts run over it."""
-
-    id: int
-    code: str
-    received_on: date
-    quantity: int = 0
-    status: str = "released"
-    expires_on: date | None = None
-    retest_on: date | None = None
-    ready_on: date | None = None
-    opened_on: date | None = None
-    opened_by_hand: bool = False
-    opened_life_days: int | None = None
-    set_apart: bool = False
-    place: str | None = None
-
-    @property
-    def use_by(self) -> date:
-        """The last usable day."""
-        return draw.last_usable_day(self.expires_on, self.opened_on, self.opened_life_days)
-
-    def shelf(self, quantity: int | None = None) -> Shelf:
-        """The lot as a draw sees it."""
-        left = self.quantity if quantity is None else quantity
-        dates = self.retest_on, self.ready_on
-        return Shelf(self.id, self.code, self.received_on, self.use_by, left, self.status, *dates, not self.set_apart)
-
-
-@dataclass(frozen=True, slots=True)
-class Came:
-    """A lot came in or was made."""
-
-    lot: Lot
-    quantity: int
-
-
-@dataclass(frozen=True, slots=True)
-class Edited:
-    """Facts of a lot from here on."""
-
-    lot: int
-    facts: Mapping[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class Named:
-    """A draw of named lots: (lot, most) each; `need` is the line's whole quantity."""
-
-    need: int
-    lots: tuple[tuple[int, int | None], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Assumed:
-    """A draw of what named lots did not give, first expired, first out; never from `without`."""
-
-    need: int
-    without: frozenset[int] = frozenset()
-
-
-@dataclass(frozen=True, slots=True)
-class Gone:
-    """A disposal from one lot."""
-
-    lot: int
-    quantity: int
-
-
-@dataclass(frozen=True, slots=True)
-class Divided:
-    """Part of a lot becomes a lot of its own."""
-
-    lot: int
-    child: Lot
-    quantity: int
-
-
-@dataclass(frozen=True, slots=True)
-class Counted:
-    """What was really there: of these lots, or of the item (None); `own` is where a gain falls without a lot."""
-
-    counted: int
-    lots: frozenset[int] | None
-    own: Lot | None = None
-    explains: bool = True  # whether what the shelf lacks was used by unbooked draws (not where a place was counted)
-
-
-Act = Came | Edited | Named | Assumed | Gone | Divided | Counted
-
-
-@dataclass(frozen=True, slots=True)
-class Paper:
-    """One act of a paper: its rank (core/happening), its line, and its day."""
-
-    rank: int
-    number: int  # the item's order of recording
-    document: int
-    line: int
-    day: date
-    act: Act
-
-    @property
-    def order(self) -> tuple[int, int, int, int]:
-        """Order of happening, then of recording, then of the sheet."""
-        return self.rank, self.number, self.line, isinstance(self.act, Assumed)
 
 
 @dataclass(slots=True)
@@ -294,44 +184,3 @@ class Shelves:
     def _effect(self, document: int, line: int, lot: int, quantity: int) -> None:
         if quantity:
             self.effects[(document, line, lot)] += quantity
-
-
-class Kept:
-    """What later papers name of each lot, up to its next count: an assumed draw leaves that alone."""
-
-    def __init__(self, in_order: Sequence[Paper]) -> None:
-        self._at: dict[int, list[int]] = defaultdict(list)  # ranks of papers that name a lot
-        self._to: dict[int, list[int]] = defaultdict(list)  # what they name, summed up from the first
-        self._ends: dict[int | None, list[int]] = defaultdict(list)  # ranks of counts, by lot; None: of the item
-        for paper in in_order:
-            if isinstance(paper.act, Counted):
-                for lot in paper.act.lots if paper.act.lots is not None else (None,):
-                    self._ends[lot].append(paper.rank)
-            for lot, quantity in _names(paper.act):
-                self._at[lot].append(paper.rank)
-                self._to[lot].append((self._to[lot][-1] if self._to[lot] else 0) + quantity)
-
-    def after(self, lot: int, rank: int) -> int:
-        """What papers after a rank name of a lot before it is counted again."""
-        if lot not in self._at:
-            return 0
-        ends = [ranks[at] for ranks in (self._ends[lot], self._ends[None]) if (at := bisect_right(ranks, rank)) < len(ranks)]
-        first = bisect_right(self._at[lot], rank)
-        last = bisect_right(self._at[lot], min(ends)) if ends else len(self._at[lot])
-        if last <= first:
-            return 0
-        sums = self._to[lot]
-        return sums[last - 1] - (sums[first - 1] if first else 0)
-
-
-def _names(act: Act) -> list[tuple[int, int]]:
-    """What an act names of lots: named draws with a quantity or of a line's only lot, disposals, splits."""
-    match act:
-        case Named():
-            sole = len(act.lots) == 1
-            named = [(lot, act.need if most is None else most) for lot, most in act.lots if most is not None or sole]
-            return [(lot, min(quantity, act.need)) for lot, quantity in named]
-        case Gone() | Divided():
-            return [(act.lot, act.quantity)]
-        case _:
-            return []

@@ -10,6 +10,7 @@ PRAGMAS = (
     "journal_mode=WAL",
     "synchronous=FULL",
     "foreign_keys=ON",
+    "recursive_triggers=ON",  # else INSERT OR REPLACE would slip past the append-only triggers
     "busy_timeout=10000",
     "cache_size=-16000",
 )

@@ -1,0 +1,33 @@
+"""Every table, as SQLModel classes used for DDL and for Core statements (no relations, no ORM loads).
+
+Primary keys start with `workshop_id`; quantities are in the item's smallest unit (1 mg or 1 piece).
+"""
+
+from service.store.tables.access import Counter, Idempotency, Token, Workshop
+from service.store.tables.catalogue import FormulaLine, FormulaVersion, Item, Product, ProductPart
+from service.store.tables.columns import UtcTime
+from service.store.tables.lots import Lot, Place
+from service.store.tables.papers import Document, Line, LotEdit, Movement, NamedLot
+from service.store.tables.runs import Run, RunLine
+
+__all__ = [
+    "Counter",
+    "Document",
+    "FormulaLine",
+    "FormulaVersion",
+    "Idempotency",
+    "Item",
+    "Line",
+    "Lot",
+    "LotEdit",
+    "Movement",
+    "NamedLot",
+    "Place",
+    "Product",
+    "ProductPart",
+    "Run",
+    "RunLine",
+    "Token",
+    "UtcTime",
+    "Workshop",
+]
