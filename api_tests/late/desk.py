@@ -57,14 +57,17 @@ class House:
         asked = self.client.request(method, f"/v1/{path}", json=body, headers=headers)
         return self.loop.run_until_complete(asked)
 
-    def new_workshop(self) -> str:
-        def work(connection: Connection) -> str:
+    def new_workshop(self) -> tuple[str, str]:
+        """Its code and its owner's token."""
+
+        def work(connection: Connection) -> tuple[str, str]:
             made = access.add_workshop(connection, "Late papers", NOW)
-            return access.add_token(connection, made.id, made.code, "owner", ["manage"], NOW)[1]
+            return made.code, access.add_token(connection, made.id, made.code, "owner", ["manage"], NOW)[1]
 
         return run_once(writing(self.engine), work)
 
     def proof(self) -> list[str]:
+        """What `verify` finds wrong, in any workshop."""
         with self.engine.connect() as connection:
             return verify(connection)
 
@@ -111,7 +114,8 @@ class Desk:
     """One workshop: an oil, a wax, and three formulas, of which one has another's bulk as a line."""
 
     def __init__(self, house: House) -> None:
-        self.house, self.token = house, house.new_workshop()
+        self.house = house
+        self.workshop, self.token = house.new_workshop()
         house.now = NOW
         self.lots: dict[str, str] = {}  # the service's code of a lot: our name
         self.codes: dict[str, str] = {}  # our name of a lot: the service's code

@@ -10,7 +10,7 @@ from late.desk import TODAY
 from late.papers import FORMULAS, Correction, Count, Disposal, Edit, Paper, Receipt, Restated, Reversal, Run, Split
 
 DAYS = [TODAY - timedelta(days=back) for back in (5, 4, 3, 2, 1, 0)]
-TIMES = [None, None, 60, 120, 180, 240]  # minutes after midnight: before the clock's hour, also today
+TIMES = [None] * 20 + list(range(5, 350, 10))  # minutes after midnight: before the clock's hour, also today
 GRAMS = [50, 100, 150, 200, 300]
 EXPIRIES = [None, *DAYS, TODAY + timedelta(days=90), TODAY + timedelta(days=300)]
 PLACES = [None, None, "shelf", "market"]

@@ -71,7 +71,11 @@ def report(scope: Scope) -> list[str]:
     expiring, _ = lots.list_(
         scope, item=None, status="released", place=None, expires_before=soon, empty=False, after=None, limit=200
     )
+    units = {material["code"]: " g" if material["unit"] == "g" else "" for material in materials.list_(scope, None, 200)[0]}
+    units |= dict.fromkeys(known, "")
     for lot in sorted(expiring, key=lambda one: str(one["last_usable_day"])):
         word = "expired on" if lot["last_usable_day"] < scope.today else "expires on"
-        lines.append(f"Lot {lot['code']} of {lot['item']} {word} {lot['last_usable_day']}: {lot['on_hand']} on hand.")
+        lines.append(
+            f"Lot {lot['code']} of {lot['item']} {word} {lot['last_usable_day']}: {lot['on_hand']}{units[lot['item']]} on hand."
+        )
     return lines
