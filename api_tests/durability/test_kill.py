@@ -2,6 +2,7 @@
 
 import random
 import time
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +16,7 @@ from durability.moment import kill
 from durability.proof import faults, snapshot
 
 CLIENTS = 6
-KILLS = 20 if SOAK else 3  # of one database, which then is left for a new one: verify draws everything again
+KILLS = 20 if SOAK else 4  # of one database, which then is left for a new one: verify draws everything again
 MOST = 3 * KILLS  # in case none has met an open transaction by then
 DATABASES = 10 if SOAK else 1
 
@@ -42,7 +43,7 @@ def engine(request: pytest.FixtureRequest) -> str:
 
 
 def test_a_killed_server_keeps_what_it_acknowledged_and_nothing_by_halves(
-    engine: str, tmp_path: Path, request: pytest.FixtureRequest, record_property: pytest.FixtureRequest
+    engine: str, tmp_path: Path, request: pytest.FixtureRequest, record_property: Callable[[str, object], None]
 ) -> None:
     report = Report(engine)
     for number in range(DATABASES):
@@ -52,6 +53,7 @@ def test_a_killed_server_keeps_what_it_acknowledged_and_nothing_by_halves(
             url = new_database(request.getfixturevalue("postgresql"), "kills")
         killed_often(Server(url, tmp_path / "log"), report)
     print(report)
+    record_property("kills", str(report))
     assert report.met, f"no kill met an open transaction: {report}"
     assert report.unanswered, report
 

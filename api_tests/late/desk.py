@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
+from unittest.mock import patch
 
 import httpx
 from contract.inprocess import new_database
@@ -31,6 +32,7 @@ from service.actions.verify import verify
 from service.app import create_app
 from service.serve import open_database
 from service.settings import Settings
+from service.store import audit
 from service.store.engine import writing
 from service.store.writer import run_once
 
@@ -66,9 +68,14 @@ class House:
 
         return run_once(writing(self.engine), work)
 
-    def proof(self) -> list[str]:
-        """What `verify` finds wrong, in any workshop."""
-        with self.engine.connect() as connection:
+    def proof(self, workshop: str | None = None) -> list[str]:
+        """What `verify` finds wrong: in every workshop, or quickly in one."""
+        all_of = audit.workshops
+
+        def chosen(connection: Connection) -> list[Any]:
+            return [row for row in all_of(connection) if workshop in (None, row.code)]
+
+        with self.engine.connect() as connection, patch.object(audit, "workshops", chosen):
             return verify(connection)
 
     def close(self) -> None:

@@ -16,7 +16,7 @@ def judged(desk: Desk) -> list[str]:
     wrong = differences(read, books) + money(read, books)
     if not any(isinstance(paper, Count) and (paper.lot or paper.place) for paper in desk.told):
         wrong += plain_sum(desk.told, read, FORMULAS)
-    return wrong
+    return wrong + desk.house.proof(desk.workshop)
 
 
 def retold(at: House, story: list[Paper], judge: Judge = judged) -> list[str]:

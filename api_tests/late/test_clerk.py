@@ -40,8 +40,7 @@ class Floor(RuleBasedStateMachine):
             return
         except AssertionError:
             pytest.fail(shortest(self.at, [*self.desk.told, paper]))
-        proof = self.at.proof() if len(self.desk.told) % 4 == 0 else []
-        if wrong := judged(self.desk) + proof:
+        if wrong := judged(self.desk):
             pytest.fail(shortest(self.at, self.desk.told) + "\n".join(["", "At first:", *wrong]))
 
 
@@ -75,3 +74,4 @@ def at(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory)
 
 def test_the_books_are_the_clerks(at: House) -> None:
     campaign(at, 5_000 if SOAK else 30, 16 if SOAK else 10)
+    assert at.proof() == []
