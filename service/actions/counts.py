@@ -26,8 +26,8 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     if lot is not None:
         papers.must_be_there(scope, lot, when[0])
     whole = lot is None and body.place is None
-    rank = happening.rank(*when, count=happening.OF_ITEM if whole else happening.OF_LOTS)
-    locked = items.lock(scope.connection, scope.workshop.id, [item.id], rank)[item.id]
+    held, when, rank = papers.lock(scope, [item.id], when, count=happening.OF_ITEM if whole else happening.OF_LOTS)
+    locked = held[item.id]
     items.counted(scope.connection, scope.workshop.id, item.id, when[0])
     paper = papers.new_paper(scope, "count", when)
     paper.facts = {"note": body.note, "place": body.place, "item": item.code, "lot": lot.code if lot is not None else None}

@@ -13,7 +13,7 @@ from service.core.movements import Entries
 from service.core.units import money_out, quantity_in, quantity_out, said
 from service.errors import FieldError, Invalid, NotEnoughStock, NotFound
 from service.shapes.papers import DisposalIn
-from service.store import items, ledger, lots
+from service.store import ledger, lots
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Stated
@@ -23,8 +23,8 @@ def record(scope: Scope, body: DisposalIn) -> dict[str, Any]:
     """Take a quantity out of one lot; 409 when the lot cannot have held that much on that day."""
     named = papers.lot_of(scope, body.lot, "#/lot")
     when = papers.happened(scope, body.disposed_on, "#/disposed_on")
-    rank = happening.rank(*when, happening.GONE)
-    locked = items.lock(scope.connection, scope.workshop.id, [named.item_id], rank)[named.item_id]
+    held, when, rank = papers.lock(scope, [named.item_id], when, happening.GONE)
+    locked = held[named.item_id]
     lot = lots.by_ids(scope.connection, scope.workshop.id, [named.id])[named.id]
     item = stock.items_of(scope, [lot.item_id])[lot.item_id]
     quantity = quantity_in(body.quantity, item.unit, "#/quantity")

@@ -58,8 +58,8 @@ def edit(scope: Scope, code: str, patch: LotPatch) -> dict[str, Any]:
 
 def keep(scope: Scope, lot: Row[Any], facts: dict[str, Any], when: tuple[date, datetime | None], note: str | None) -> None:
     """Post an edit and let what it changes follow."""
-    rank = happening.rank(*when)
-    locked = items.lock(scope.connection, scope.workshop.id, [lot.item_id], rank)[lot.item_id]
+    held, when, rank = papers.lock(scope, [lot.item_id], when)
+    locked = held[lot.item_id]
     paper = papers.new_paper(scope, "edit", when)
     paper.facts = {"lot": lot.code, "note": note, "set": facts}
     if lot.arrived is None:

@@ -1,13 +1,14 @@
 """What all papers share: when they happened, their codes, their lines, and lots as balances."""
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Row
 
 from service.actions.scope import Scope
+from service.core import happening
 from service.core.draw import FOREVER
 from service.core.movements import Balance
 from service.errors import Invalid, LotNotThereYet, NotFound
@@ -17,6 +18,7 @@ from service.store.items import ItemRow, Locked
 from service.store.ledger import Paper
 
 SERIES = {"receipt": "R", "count": "C", "disposal": "D", "reversal": "V", "edit": "E", "correction": "K", "split": "S"}
+When = tuple[date, datetime | None]
 CLOCK_SLACK = timedelta(minutes=5)  # a phone's clock may run ahead of ours
 
 
@@ -32,6 +34,25 @@ def happened(scope: Scope, told: date | datetime | None, pointer: str) -> tuple[
     if told > scope.today:
         raise Invalid.field(pointer, "must not be in the future", told.isoformat(), f"up to {scope.today}")
     return told, None
+
+
+def lock(
+    scope: Scope, ids: Collection[int], when: When, act: int = happening.CAME, count: int = 0
+) -> tuple[dict[int, Locked], When, int]:
+    """Lock a paper's items; answers them, when it happened, and its rank.
+
+    A paper that has the time of its recording waited for those before it: if one of them is a little younger, it is moved
+    behind it, for it is recorded after it.
+    """
+    rank = happening.rank(*when, act, count)
+    locked = items.lock(scope.connection, scope.workshop.id, ids, rank)
+    younger = max((one.before for one in locked.values()), default=0) - rank
+    if when[1] is not scope.now or not 0 < younger < happening.A_MINUTE:
+        return locked, when, rank
+    when = when[0], scope.now + timedelta(microseconds=younger // 4 + 1)
+    rank = happening.rank(*when, act, count)
+    items.raise_latest(scope.connection, scope.workshop.id, ids, rank)
+    return locked, when, rank
 
 
 def same_day(scope: Scope, locked: Iterable[Locked], when: tuple[date, datetime | None]) -> list[dict[str, Any]]:

@@ -9,12 +9,12 @@ from sqlalchemy import Row
 from service.actions import late, papers
 from service.actions.redraw import Redraw
 from service.actions.scope import Scope
-from service.core import draw, happening
+from service.core import draw
 from service.core.movements import Entries
 from service.core.units import convert_in, largest_remainder, money_in, money_out, quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.papers import ReceiptIn
-from service.store import items, ledger, lots, places
+from service.store import ledger, lots, places
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Stated
@@ -29,8 +29,8 @@ def record(scope: Scope, body: ReceiptIn) -> dict[str, Any]:
     if not quantity:
         raise Invalid.field("#/quantity", "must be more than 0", str(body.quantity), "more than 0")
     when = papers.happened(scope, body.received_on, "#/received_on")
-    rank = happening.rank(*when)
-    locked = items.lock(scope.connection, scope.workshop.id, [item.id], rank)[item.id]
+    held, when, rank = papers.lock(scope, [item.id], when)
+    locked = held[item.id]
     paper = papers.new_paper(scope, "receipt", when)
     cost = money_in(body.cost, "#/cost") if body.cost is not None else None
     expires, assumed = body.expires_on, False

@@ -39,7 +39,7 @@ def make(
     by_code, items = items_of_run(scope, target, run)
     needs = run_draw.really_used(scope, target, run, by_code)
     named, rows = run_named.named_lots(scope, target, needs, run, day, items)
-    locked = item_store.lock(scope.connection, scope.workshop.id, sorted(items), happening.rank(*when, happening.ASSUMED))
+    locked, when, _ = papers.lock(scope, sorted(items), when, happening.ASSUMED)
     code = plan.code if plan is not None else papers.code_for(scope, "B")
     paper = papers.new_paper(scope, "run", when, code=_document_code(scope, code, plan))
     paper.facts = {"batch": code}

@@ -13,7 +13,7 @@ from service.core.movements import Entries
 from service.core.units import quantity_in, quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.papers import SplitIn
-from service.store import items, ledger, lots, places
+from service.store import ledger, lots, places
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Paper, Stated
@@ -27,8 +27,8 @@ def record(scope: Scope, code: str, body: SplitIn) -> dict[str, Any]:
     """Move part of a lot into a new one that keeps its supplier's lot, dates and cost per gram."""
     named = papers.lot_of(scope, code, "code")
     when = papers.happened(scope, body.split_on, "#/split_on")
-    rank = happening.rank(*when, happening.SPLIT)
-    locked = items.lock(scope.connection, scope.workshop.id, [named.item_id], rank)[named.item_id]
+    held, when, rank = papers.lock(scope, [named.item_id], when, happening.SPLIT)
+    locked = held[named.item_id]
     parent = lots.by_ids(scope.connection, scope.workshop.id, [named.id])[named.id]
     item = stock.items_of(scope, [parent.item_id])[parent.item_id]
     quantity = quantity_in(body.quantity, item.unit, "#/quantity")

@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, time
 DAY = 1_100_000_000_000  # ranks in a day: four for each microsecond of the three UTC days a local day touches
 TIMED = 10
 MICROS_A_DAY = 86_400_000_000
+A_MINUTE = 4 * 60_000_000
 
 # What was told without a time, in this order within its day.
 CAME, SPLIT, NAMED, GONE, ASSUMED = range(5)

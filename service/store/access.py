@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, func, insert, select, update
 from sqlalchemy.dialects.postgresql import insert as postgresql_insert
 
+from service.store.prepared import Prepared
 from service.store.tables import Idempotency, Lot, Token, Workshop
 
 WORKSHOP = Workshop.__table__  # type: ignore[attr-defined]
@@ -90,9 +91,15 @@ def used(connection: Connection, workshop: int, token: int, at: datetime) -> Non
     connection.execute(update(TOKEN).where(TOKEN.c.workshop_id == workshop, TOKEN.c.id == token).values(last_used_at=at))
 
 
+_KEPT = Prepared(
+    select(IDEMPOTENCY).where(IDEMPOTENCY.c.workshop_id == bindparam("workshop"), IDEMPOTENCY.c.key == bindparam("key"))
+)
+_KEEP = Prepared(insert(IDEMPOTENCY))
+
+
 def kept_answer(connection: Connection, workshop: int, key: str) -> Row[Any] | None:
     """The first answer to a key, if there is one."""
-    return connection.execute(select(IDEMPOTENCY).where(IDEMPOTENCY.c.workshop_id == workshop, IDEMPOTENCY.c.key == key)).first()
+    return _KEPT.first(connection, {"workshop": workshop, "key": key})
 
 
 def claim_key(connection: Connection, workshop: int, key: str, fingerprint: str, now: datetime) -> bool:
@@ -121,7 +128,7 @@ def keep_answer(
         "workshop_id": workshop, "key": key, "fingerprint": fingerprint, "status": status, "answer": answer,
         "created_at": now,
     }  # fmt: skip
-    connection.execute(insert(IDEMPOTENCY), values)
+    _KEEP.run(connection, values)
 
 
 def alone(connection: Connection) -> None:

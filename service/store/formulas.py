@@ -4,26 +4,37 @@ from collections.abc import Collection, Sequence
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Connection, Row, case, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, case, insert, select, update
 
+from service.store.prepared import Prepared
 from service.store.tables import FormulaLine, FormulaVersion
 
 VERSION = FormulaVersion.__table__  # type: ignore[attr-defined]
 LINE = FormulaLine.__table__  # type: ignore[attr-defined]
 
 
+_THERE = VERSION.c.made_on <= bindparam("day")
+_OF_DAY = Prepared(
+    select(VERSION)
+    .where(VERSION.c.workshop_id == bindparam("workshop"), VERSION.c.formula_id == bindparam("formula"))
+    .order_by(case((_THERE, 0), else_=1), case((_THERE, VERSION.c.version), else_=-VERSION.c.version).desc())
+    .limit(1)
+)
+_LINES = Prepared(
+    lambda ids: (
+        select(LINE)
+        .where(LINE.c.workshop_id == bindparam("workshop"), LINE.c.version_id.in_(ids))
+        .order_by(LINE.c.version_id, LINE.c.n)
+    ),
+    "ids",
+)
+
+
 def latest(connection: Connection, workshop: int, formula: int, on: date | None) -> Row[Any]:
     """The version that was the latest on a day; the first when there was none yet."""
-    order: list[Any] = [VERSION.c.version.desc()]
-    if on is not None:
-        there = VERSION.c.made_on <= on
-        order = [
-            case((there, 0), else_=1),
-            case((there, VERSION.c.version), else_=-VERSION.c.version).desc(),
-        ]
-    return connection.execute(
-        select(VERSION).where(VERSION.c.workshop_id == workshop, VERSION.c.formula_id == formula).order_by(*order).limit(1)
-    ).one()
+    found = _OF_DAY.first(connection, {"workshop": workshop, "formula": formula, "day": on or date.max})
+    assert found is not None, "a formula has a version from the start"
+    return found
 
 
 def version(connection: Connection, workshop: int, formula: int, number: int) -> Row[Any] | None:
@@ -54,12 +65,7 @@ def lines(connection: Connection, workshop: int, version_id: int) -> list[Row[An
 def lines_of(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, list[Row[Any]]]:
     """The lines of several versions."""
     found: dict[int, list[Row[Any]]] = {id_: [] for id_ in ids}
-    rows = connection.execute(
-        select(LINE)
-        .where(LINE.c.workshop_id == workshop, LINE.c.version_id.in_(sorted(ids)))
-        .order_by(LINE.c.version_id, LINE.c.n)
-    )
-    for row in rows:
+    for row in _LINES.rows(connection, {"workshop": workshop, "ids": sorted(ids)}) if ids else ():
         found[row.version_id].append(row)
     return found
 

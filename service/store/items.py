@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, bindparam, case, insert, select, update
 
+from service.store.prepared import Prepared
 from service.store.tables import Item, Lot
 
 ITEM = Item.__table__  # type: ignore[attr-defined]
@@ -34,8 +35,14 @@ _COLUMNS = (
 )  # fmt: skip
 
 
+_MINE = ITEM.c.workshop_id == bindparam("workshop")
+_BY_CODES = Prepared(lambda codes: select(*_COLUMNS).where(_MINE, ITEM.c.code.in_(codes)), "codes")
+_BY_IDS = Prepared(lambda ids: select(*_COLUMNS).where(_MINE, ITEM.c.id.in_(ids)), "ids")
+
+
 def _row(row: Any) -> ItemRow:
-    return ItemRow(**{**row._mapping, "facts": json.loads(row.facts)})
+    *plain, facts = row
+    return ItemRow._make([*plain, json.loads(facts)])
 
 
 def by_code(connection: Connection, workshop: int, code: str) -> ItemRow | None:
@@ -47,7 +54,7 @@ def by_codes(connection: Connection, workshop: int, codes: Collection[str]) -> d
     """Items by code."""
     if not codes:
         return {}
-    found = connection.execute(select(*_COLUMNS).where(ITEM.c.workshop_id == workshop, ITEM.c.code.in_(sorted(codes))))
+    found = _BY_CODES.rows(connection, {"workshop": workshop, "codes": sorted(codes)})
     return {row.code: _row(row) for row in found}
 
 
@@ -55,7 +62,7 @@ def by_ids(connection: Connection, workshop: int, ids: Collection[int]) -> dict[
     """Items by id."""
     if not ids:
         return {}
-    found = connection.execute(select(*_COLUMNS).where(ITEM.c.workshop_id == workshop, ITEM.c.id.in_(sorted(ids))))
+    found = _BY_IDS.rows(connection, {"workshop": workshop, "ids": sorted(ids)})
     return {row.id: _row(row) for row in found}
 
 
@@ -96,13 +103,19 @@ class Locked(NamedTuple):
     counted_on: date | None
 
 
-_RAISE = update(ITEM).values(
-    papers=ITEM.c.papers + 1,
-    before=ITEM.c.latest,
-    latest=case((ITEM.c.latest < bindparam("rank"), bindparam("rank")), else_=ITEM.c.latest),
-).where(ITEM.c.workshop_id == bindparam("workshop"), ITEM.c.id.in_(bindparam("items", expanding=True))).returning(
-    ITEM.c.id, ITEM.c.papers, ITEM.c.before, ITEM.c.counted_on
-)  # fmt: skip
+_RAISE = Prepared(
+    lambda items: (
+        update(ITEM)
+        .values(
+            papers=ITEM.c.papers + 1,
+            before=ITEM.c.latest,
+            latest=case((ITEM.c.latest < bindparam("rank"), bindparam("rank")), else_=ITEM.c.latest),
+        )
+        .where(_MINE, ITEM.c.id.in_(items))
+        .returning(ITEM.c.id, ITEM.c.papers, ITEM.c.before, ITEM.c.counted_on)
+    ),
+    "items",
+)
 
 
 def lock(connection: Connection, workshop: int, ids: Collection[int], rank: int = 0) -> dict[int, Locked]:
@@ -112,8 +125,13 @@ def lock(connection: Connection, workshop: int, ids: Collection[int], rank: int 
     if connection.dialect.name == "postgresql":
         mine = [ITEM.c.workshop_id == workshop, ITEM.c.id.in_(sorted(ids))]
         connection.execute(select(ITEM.c.id).where(*mine).order_by(ITEM.c.id).with_for_update(key_share=True)).all()
-    raised = connection.execute(_RAISE, {"workshop": workshop, "items": sorted(ids), "rank": rank})
+    raised = _RAISE.rows(connection, {"workshop": workshop, "items": sorted(ids), "rank": rank})
     return {row.id: Locked(row.papers, row.before, row.counted_on) for row in raised}
+
+
+def raise_latest(connection: Connection, workshop: int, ids: Collection[int], rank: int) -> None:
+    """Note a later rank of the paper that holds these items."""
+    connection.execute(update(ITEM).where(ITEM.c.workshop_id == workshop, ITEM.c.id.in_(sorted(ids))).values(latest=rank))
 
 
 def counted(connection: Connection, workshop: int, item: int, day: date) -> None:

@@ -15,6 +15,7 @@ from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 
 from service.core.movements import Balance, Entries
 from service.core.movements import Movement as Moved
+from service.store.prepared import Prepared
 from service.store.tables import Counter, Document, Line, Lot, LotEdit, Movement, NamedLot
 
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
@@ -59,7 +60,9 @@ class Stated:
     named: tuple[tuple[int, int | None], ...] = ()  # lots the bench named, each with a quantity or None
 
 
-_SET_LOT = (
+_ADD_DOCUMENT, _ADD_LINE, _ADD_NAMED = Prepared(insert(DOCUMENT)), Prepared(insert(LINE)), Prepared(insert(NAMED_LOT))
+_ADD_LOT, _ADD_MOVEMENT = Prepared(insert(LOT)), Prepared(insert(MOVEMENT))
+_SET_LOT = Prepared(
     update(LOT)
     .where(
         LOT.c.workshop_id == bindparam("workshop"),
@@ -89,7 +92,7 @@ def post(
 ) -> None:
     """Write a paper, its lines, its new lots and its movements, and move the lots' figures."""
     moved = entries or Entries()
-    connection.execute(insert(DOCUMENT), _document(workshop, paper))
+    _ADD_DOCUMENT.run(connection, _document(workshop, paper))
     if stated:
         state(connection, workshop, paper.id, stated)
     add_lots(connection, workshop, new_lots)
@@ -98,14 +101,14 @@ def post(
 
 def state(connection: Connection, workshop: int, document: int, stated: Sequence[Stated]) -> None:
     """Write what a posted paper states; its named lots must be there."""
-    connection.execute(insert(LINE), _lines(workshop, document, stated))
+    _ADD_LINE.many(connection, _lines(workshop, document, stated))
     named = [
         {"workshop_id": workshop, "document_id": document, "n": n, "k": k, "lot_id": lot, "quantity": quantity}
         for n, line in enumerate(stated)
         for k, (lot, quantity) in enumerate(line.named)
     ]
     if named:
-        connection.execute(insert(NAMED_LOT), named)
+        _ADD_NAMED.many(connection, named)
 
 
 def enter(connection: Connection, workshop: int, document: int, entries: Entries) -> None:
@@ -118,13 +121,13 @@ def enter(connection: Connection, workshop: int, document: int, entries: Entries
 def add_papers(connection: Connection, workshop: int, papers: Sequence[Paper]) -> None:
     """Write papers that state nothing of their own (corrections)."""
     if papers:
-        connection.execute(insert(DOCUMENT), [_document(workshop, paper) for paper in papers])
+        _ADD_DOCUMENT.many(connection, [_document(workshop, paper) for paper in papers])
 
 
 def add_lots(connection: Connection, workshop: int, new_lots: Sequence[dict[str, Any]]) -> None:
     """Write new lots, empty until their first movement."""
     if new_lots:
-        connection.execute(insert(LOT), [{**lot, "workshop_id": workshop} for lot in new_lots])
+        _ADD_LOT.many(connection, [{**lot, "workshop_id": workshop} for lot in new_lots])
 
 
 def add_edit(connection: Connection, workshop: int, document: int, lot: int, facts: dict[str, Any]) -> None:
@@ -186,7 +189,7 @@ def enter_all(connection: Connection, workshop: int, moves: Iterable[tuple[int, 
         for n, move in enumerate(some)
     ]
     if values:
-        connection.execute(insert(MOVEMENT), values)
+        _ADD_MOVEMENT.many(connection, values)
 
 
 def settle(connection: Connection, workshop: int, balances: Iterable[Balance]) -> None:
@@ -205,18 +208,25 @@ def settle(connection: Connection, workshop: int, balances: Iterable[Balance]) -
     ]
     if not values:
         return
-    changed = connection.execute(_SET_LOT, values).rowcount
+    changed = _SET_LOT.many(connection, values)
     if changed not in (-1, len(values)):
         raise BooksDisagree(f"{len(values) - changed} lots changed meanwhile")
 
 
-def next_number(connection: Connection, workshop: int, series: str) -> int:
-    """The next number of a series of readable codes; the row stays locked until the end of the act."""
-    upsert: Any = sqlite_insert if connection.dialect.name == "sqlite" else postgresql_insert
-    statement = (
+def _next(upsert: Any) -> Prepared:
+    return Prepared(
         upsert(COUNTER)
-        .values(workshop_id=workshop, series=series, last=1)
+        .values(workshop_id=bindparam("workshop_id"), series=bindparam("series"), last=bindparam("last"))
         .on_conflict_do_update(index_elements=["workshop_id", "series"], set_={"last": COUNTER.c.last + 1})
         .returning(COUNTER.c.last)
     )
-    return int(connection.execute(statement).scalar_one())
+
+
+_NEXT = {"sqlite": _next(sqlite_insert), "postgresql": _next(postgresql_insert)}
+
+
+def next_number(connection: Connection, workshop: int, series: str) -> int:
+    """The next number of a series of readable codes; the row stays locked until the end of the act."""
+    found = _NEXT[connection.dialect.name].first(connection, {"workshop_id": workshop, "series": series, "last": 1})
+    assert found is not None
+    return int(found.last)

@@ -6,20 +6,25 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, and_, bindparam, literal_column, select, update
 
+from service.store.prepared import Prepared
 from service.store.tables import Document, Item, Lot
 
 LOT = Lot.__table__  # type: ignore[attr-defined]
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
 ITEM = Item.__table__  # type: ignore[attr-defined]
 
-_only_open = (
-    select(LOT)
-    .where(
-        LOT.c.workshop_id == bindparam("workshop"),
-        LOT.c.item_id.in_(bindparam("items", expanding=True)),
-        LOT.c.on_hand != literal_column("0"),  # a literal, so that the partial index serves
-    )
-    .with_hint(LOT, "INDEXED BY ix_lot_open", "sqlite")  # the planner may take another that reads emptied lots too
+_MINE = LOT.c.workshop_id == bindparam("workshop")
+_WITH_STOCK = Prepared(
+    lambda items: (
+        select(LOT)
+        .where(_MINE, LOT.c.item_id.in_(items), LOT.c.on_hand != literal_column("0"))  # a literal: the partial index serves
+        .with_hint(LOT, "INDEXED BY ix_lot_open", "sqlite")  # the planner may take another that reads emptied lots too
+    ),
+    "items",
+)
+_BY_IDS = Prepared(lambda ids: select(LOT).where(_MINE, LOT.c.id.in_(ids)), "ids")
+_WITH_UNBOOKED = Prepared(
+    lambda ids: select(LOT.c.id).where(_MINE, LOT.c.id.in_(ids), LOT.c.on_hand != literal_column("0")), "ids"
 )
 
 
@@ -27,7 +32,7 @@ def with_stock(connection: Connection, workshop: int, items: Collection[int]) ->
     """The lots of these items that hold something, the unbooked lot too where it is not empty."""
     if not items:
         return []
-    return list(connection.execute(_only_open, {"workshop": workshop, "items": sorted(items)}))
+    return _WITH_STOCK.rows(connection, {"workshop": workshop, "items": sorted(items)})
 
 
 def unbooked(connection: Connection, workshop: int, item: int) -> int:
@@ -38,8 +43,7 @@ def unbooked(connection: Connection, workshop: int, item: int) -> int:
 
 def with_unbooked(connection: Connection, workshop: int, items: Collection[int]) -> set[int]:
     """Which of these items have something unbooked."""
-    found = select(LOT.c.id).where(LOT.c.workshop_id == workshop, LOT.c.id.in_(sorted(items)), LOT.c.on_hand != 0)
-    return {row.id for row in connection.execute(found)}
+    return {row.id for row in _WITH_UNBOOKED.rows(connection, {"workshop": workshop, "ids": sorted(items)})}
 
 
 def of_item(connection: Connection, workshop: int, item: int) -> list[Row[Any]]:
@@ -51,8 +55,7 @@ def by_ids(connection: Connection, workshop: int, ids: Collection[int]) -> dict[
     """Lots by id."""
     if not ids:
         return {}
-    found = connection.execute(select(LOT).where(LOT.c.workshop_id == workshop, LOT.c.id.in_(sorted(ids))))
-    return {row.id: row for row in found}
+    return {row.id: row for row in _BY_IDS.rows(connection, {"workshop": workshop, "ids": sorted(ids)})}
 
 
 def by_codes(connection: Connection, workshop: int, codes: Collection[str]) -> dict[str, Row[Any]]:

@@ -3,20 +3,33 @@
 from collections.abc import Collection, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select
+from sqlalchemy import Connection, Row, bindparam, insert, select
 
+from service.store.prepared import Prepared
 from service.store.tables import Product, ProductPart
 
 PRODUCT = Product.__table__  # type: ignore[attr-defined]
 PART = ProductPart.__table__  # type: ignore[attr-defined]
 
 
+_BY_IDS = Prepared(
+    lambda ids: select(PRODUCT).where(PRODUCT.c.workshop_id == bindparam("workshop"), PRODUCT.c.id.in_(ids)), "ids"
+)
+_PARTS = Prepared(
+    lambda ids: (
+        select(PART)
+        .where(PART.c.workshop_id == bindparam("workshop"), PART.c.product_id.in_(ids))
+        .order_by(PART.c.product_id, PART.c.n)
+    ),
+    "ids",
+)
+
+
 def by_ids(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, Row[Any]]:
     """Products by their item's id."""
     if not ids:
         return {}
-    found = connection.execute(select(PRODUCT).where(PRODUCT.c.workshop_id == workshop, PRODUCT.c.id.in_(sorted(ids))))
-    return {row.id: row for row in found}
+    return {row.id: row for row in _BY_IDS.rows(connection, {"workshop": workshop, "ids": sorted(ids)})}
 
 
 def parts(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, list[Row[Any]]]:
@@ -24,12 +37,7 @@ def parts(connection: Connection, workshop: int, ids: Collection[int]) -> dict[i
     found: dict[int, list[Row[Any]]] = {id_: [] for id_ in ids}
     if not ids:
         return found
-    rows = connection.execute(
-        select(PART)
-        .where(PART.c.workshop_id == workshop, PART.c.product_id.in_(sorted(ids)))
-        .order_by(PART.c.product_id, PART.c.n)
-    )
-    for row in rows:
+    for row in _PARTS.rows(connection, {"workshop": workshop, "ids": sorted(ids)}):
         found[row.product_id].append(row)
     return found
 
