@@ -3,11 +3,13 @@
 import random
 from concurrent.futures import ThreadPoolExecutor
 from itertools import chain
+from pathlib import Path
 from typing import Any
 
 import httpx
 from conftest import SOAK, Bench, Server
-from durability.clients import COUNTED, LATE, MATERIALS, START, Asked, Desk, answered, desks, each_posts, set_up, tally
+from durability.clients import COUNTED, LATE, MATERIALS, START, USUAL, Asked, Desk, answered, desks, each_posts, set_up, tally
+from durability.proof import PATHS
 
 CLIENTS = 16
 PAPERS = 100 if SOAK else 6  # a client
@@ -58,16 +60,38 @@ def test_one_key_sent_by_all_at_once_is_one_run(server: Server, owner: httpx.Cli
     assert Bench(owner).get("products/balm-50")["on_hand"] == 6
 
 
-def expect_sound(server: Server, owner: httpx.Client, mix: dict[str, int]) -> None:
-    """Post at once; every answer is one that is allowed, and the books add up in three ways."""
+class Narrow(Server):
+    """A server at which no more than two writes may wait."""
+
+    def environment(self) -> dict[str, str]:
+        return {**super().environment(), "STILLROOM_QUEUE_LIMIT": "2"}
+
+
+def test_writes_told_to_come_back_are_kept_once_when_they_do(tmp_path: Path) -> None:
+    server = Narrow(f"sqlite:///{tmp_path}/x.db", tmp_path / "log")
+    server.start()
+    try:
+        with server.client(server.owner) as owner:
+            busy = expect_sound(server, owner, USUAL)
+    finally:
+        server.stop()
+    assert busy, "nothing had to wait: this proves nothing"
+
+
+def expect_sound(server: Server, owner: httpx.Client, mix: dict[str, int]) -> int:
+    """Post at once; every answer is one that is allowed, and the books add up in three ways. How often it was busy."""
     bench = Bench(owner)
     set_up(bench)
     seed = random.randrange(1 << 30)
     token = str(owner.headers["Authorization"]).removeprefix("Bearer ")
     working = desks(server.base, token, CLIENTS, seed, mix)
     each_posts(working, PAPERS)
-    said = f"seed {seed}, busy {sum(desk.busy for desk in working)} times"
+    busy = sum(desk.busy for desk in working)
+    said = f"seed {seed}, busy {busy} times"
     assert not [one for desk in working for one in desk.surprises], said
+    if busy:
+        documented = owner.get("/openapi.json").json()["paths"]
+        assert all("503" in documented[f"/v1/{path}"]["post"]["responses"] for path in PATHS.values())
     assert not [one for desk in working for one in desk.unanswered()], said
     assert len(answered(working, "runs")) > CLIENTS, said
     for code, wanted in tally(working).items():
@@ -78,6 +102,7 @@ def expect_sound(server: Server, owner: httpx.Client, mix: dict[str, int]) -> No
     expect_law_3(owner, said)
     proved = server.command("verify")
     assert proved.returncode == 0, f"{proved.stdout}{proved.stderr}{said}"
+    return busy
 
 
 def figure(shown: dict[str, Any], name: str) -> int:

@@ -16,6 +16,7 @@ from service.api import (
     counts,
     disposals,
     docs,
+    documents,
     formulas,
     health,
     lots,
@@ -37,7 +38,22 @@ from service.store.engine import make_engine
 from service.store.writer import Reader, Writer
 
 log = logging.getLogger("stillroom")
-NOUNS = (access, materials, formulas, products, receipts, lots, splits, places, counts, disposals, reversals, checks, runs)
+NOUNS = (
+    access,
+    materials,
+    formulas,
+    products,
+    receipts,
+    lots,
+    splits,
+    places,
+    counts,
+    disposals,
+    reversals,
+    documents,
+    checks,
+    runs,
+)
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 
 

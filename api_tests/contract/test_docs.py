@@ -114,14 +114,11 @@ def given(operation: dict[str, Any]) -> dict[str, Any]:
 
 
 def prepare(client: httpx.Client, name: str, examples: dict[str, Any]) -> None:
-    """What no example can know, or what the example before took: a token's code is random; a plan ends once."""
+    """What no example can know: a token's code is random."""
     if name == "DELETE /v1/tokens/{code}":
         assert re.fullmatch(r"t-[0-9a-f]{8}", examples["code"])
         tokens = client.get("/v1/tokens").json()["items"]
         examples["code"] = next(one["code"] for one in tokens if one["name"] == "phone at the bench")
-    elif name == "POST /v1/runs/{batch}/cancellation":
-        back = {"document": examples["batch"], "reason": "so that it is planned again"}
-        assert client.post("/v1/reversals", json=back).status_code == 201
 
 
 def test_every_example_works_on_the_demo_data_from_the_top_of_the_page_to_its_end(demo: httpx.Client) -> None:

@@ -122,7 +122,7 @@ class Desk:
         return "receipts", {**body, **({"received_on": day(ago)} if ago else {})}
 
     def _count(self, ago: int) -> tuple[str, Body]:
-        body = {"material": COUNTED, "counted": self.random.randint(15_000, 20_000)}
+        body = {"material": COUNTED, "counted": self.random.randint(15_000, 22_000)}
         return "counts", {**body, **({"counted_at": day(ago)} if ago else {})}
 
     def _disposal(self, _: int) -> tuple[str, Body]:

@@ -51,7 +51,8 @@ def _held(file: str) -> bool:
         connection.execute("ROLLBACK")
         return False
     except sqlite3.OperationalError as error:
-        assert "locked" in str(error), error
+        if error.sqlite_errorcode != sqlite3.SQLITE_BUSY:
+            raise
         return True
     finally:
         connection.close()

@@ -4,6 +4,7 @@ import os
 import re
 import signal
 import socket
+import statistics
 import subprocess
 import sys
 import time
@@ -13,6 +14,8 @@ import pytest
 from conftest import ROOT, Server, free_port
 from sqlalchemy import text
 
+from service.serve import bind
+from service.settings import Settings
 from service.store.engine import make_engine
 
 
@@ -118,6 +121,39 @@ def test_the_command_line_makes_lists_and_revokes_tokens(tmp_path: Path) -> None
         assert client.get("/v1/workshop").status_code == 401
     assert server.command("verify").returncode == 0
     server.stop()
+
+
+def test_kept_alive_answers_do_not_wait_for_the_callers_acknowledgement(tmp_path: Path) -> None:
+    """Head and body are two segments: without TCP_NODELAY the second waits for a delayed ACK, 40 ms on Linux."""
+    server = Server(f"sqlite:///{tmp_path}/x.db", tmp_path / "log")
+    server.start()
+    taken: list[float] = []
+    try:
+        with socket.create_connection(("127.0.0.1", server.port), timeout=10) as caller:
+            for _ in range(60):  # the first ones are acknowledged at once in any case
+                began = time.perf_counter()
+                caller.sendall(b"GET /health/live HTTP/1.1\r\nHost: x\r\n\r\n")
+                one_answer(caller)
+                taken.append(time.perf_counter() - began)
+    finally:
+        server.stop()
+    assert statistics.median(taken[-20:]) < 0.02, taken
+
+
+def one_answer(caller: socket.socket) -> None:
+    got = b""
+    while b"\r\n\r\n" not in got:
+        got += caller.recv(65_536)
+    head, _, body = got.partition(b"\r\n\r\n")
+    assert head.startswith(b"HTTP/1.1 200")
+    length = int(re.findall(rb"(?i)content-length: (\d+)", head)[0])
+    while len(body) < length:
+        body += caller.recv(65_536)
+
+
+def test_the_listening_socket_is_one_that_asyncio_sets_nodelay_on() -> None:
+    with bind(Settings(port=0)) as taken:
+        assert (taken.type, taken.proto) == (socket.SOCK_STREAM, socket.IPPROTO_TCP)
 
 
 def test_the_help_names_every_command() -> None:

@@ -5,8 +5,8 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from late.clerk import Books, standing, worth
 from late.desk import Read
+from late.ledgers import Books, standing, worth
 from late.papers import Count, Disposal, Paper, Receipt, Run
 
 MILLIONTH = Fraction(1, 1_000_000)

@@ -1,132 +1,11 @@
 """A second, naive model of law 13: it knows nothing of the service, and replays every paper from nothing each time."""
 
-from collections import defaultdict
-from dataclasses import dataclass, field, replace
 from datetime import date
 from fractions import Fraction
 from typing import Any
 
-from late.papers import (
-    FORMULAS,
-    Correction,
-    Count,
-    Disposal,
-    Edit,
-    Paper,
-    Receipt,
-    Restated,
-    Reversal,
-    Run,
-    Split,
-)
-
-Key = tuple[Any, ...]
-CAME, SPLIT, NAMED, GONE, ASSUMED = range(5)
-NEVER = date.max
-
-
-@dataclass
-class Lot:
-    """A lot as the replay knows it."""
-
-    name: str
-    item: str
-    received: date
-    order: int
-    quantity: int
-    expires: date | None = None
-    cost: Fraction | None = None
-    estimated: bool = False
-    on_hand: int = 0
-    arrived: bool = False
-    parent: str | None = None
-    statuses: list[tuple[Key, str]] = field(default_factory=list)
-    places: list[tuple[Key, str | None]] = field(default_factory=list)
-
-    def status(self, at: Key) -> str:
-        return [said for since, said in sorted(self.statuses, key=lambda one: one[0]) if since <= at][-1]
-
-    def place(self, at: Key) -> str | None:
-        return [said for since, said in sorted(self.places, key=lambda one: one[0]) if since <= at][-1]
-
-    def usable(self, at: Key) -> bool:
-        return self.status(at) == "released" and (self.expires is None or self.expires >= at[0])
-
-    @property
-    def law6(self) -> tuple[Any, ...]:
-        return (self.expires or NEVER, self.received, self.order)
-
-
-@dataclass
-class Piece:
-    """A part of one draw; `lot` None is unbooked, until a count clears it from the balance (`cleared`)."""
-
-    paper: str
-    item: str
-    lot: str | None
-    grams: int
-    key: Key
-    cleared: bool = False
-
-
-@dataclass
-class Books:
-    """What the clerk's replay ends with."""
-
-    lots: dict[str, Lot]
-    pieces: list[Piece]
-    differences: dict[str, int]
-    costs: dict[str, Fraction | None]
-    estimated: dict[str, bool]
-    made: set[str]  # lots that a run made
-
-    def on_hand(self, item: str) -> int:
-        return sum(lot.on_hand for lot in self.lots.values() if lot.item == item)
-
-    def unbooked(self, item: str) -> int:
-        return sum(one.grams for one in self.pieces if one.item == item and one.lot is None and not one.cleared)
-
-    def draws(self, paper: str) -> dict[tuple[str, str | None], int]:
-        found: dict[tuple[str, str | None], int] = defaultdict(int)
-        for one in self.pieces:
-            if one.paper == paper and one.grams:
-                found[one.item, one.lot] += one.grams
-        return dict(found)
-
-
-def worth(cost: Fraction, left: int, received: int) -> int:
-    """Law 9: cost x left / received in millionths, half to even (Python's round)."""
-    return round(cost * left * 1_000_000 / received) if received else 0
-
-
-def key_of(paper: Paper, phase: int, order: int) -> Key:
-    """The order of happening."""
-    rank = 0 if not isinstance(paper, Count) else 2 if paper.lot is None and paper.place is None else 1
-    if paper.at is not None:
-        return (paper.day, 1, paper.at, rank, order, phase)
-    if rank:
-        return (paper.day, 2, 0, rank, order, phase)
-    return (paper.day, 0, phase, 0, order, phase)
-
-
-def standing(told: list[Paper]) -> list[tuple[int, Paper]]:
-    """Papers with the order they were recorded in, corrected, without the reversed."""
-    reversed_ = {paper.target for paper in told if isinstance(paper, Reversal)}
-    freed = {paper.target for paper in told if isinstance(paper, Reversal) and paper.settle}
-    found: dict[str, tuple[int, Paper]] = {}
-    for order, paper in enumerate(told):
-        if paper.name in reversed_:
-            continue
-        if isinstance(paper, Correction | Restated):
-            if paper.target in found:
-                then, was = found[paper.target]
-                fields = {"grams": paper.grams} if isinstance(paper, Restated) else paper.fields
-                found[paper.target] = (then, replace(was, **fields))  # type: ignore[arg-type]
-        elif not isinstance(paper, Reversal):
-            if isinstance(paper, Run):
-                paper = replace(paper, named=tuple(one for one in paper.named if one[1] not in freed))
-            found[paper.name] = (order, paper)
-    return [one for one in found.values() if not (isinstance(one[1], Edit) and one[1].lot in reversed_)]
+from late.ledgers import ASSUMED, CAME, GONE, NAMED, NEVER, SPLIT, Books, Key, Lot, Piece, key_of, standing
+from late.papers import FORMULAS, Count, Disposal, Edit, Paper, Receipt, Run, Split
 
 
 class Clerk:
@@ -139,7 +18,7 @@ class Clerk:
         self.costs: dict[str, Fraction | None] = {}
         self.estimated: dict[str, bool] = {}
         self.claims: list[tuple[Key, str, int]] = []  # what papers name, and how much of it
-        self.counted: list[tuple[Key, str]] = []  # counts of single lots
+        self.counted: list[tuple[Key, Count]] = []
         self.runs: dict[str, Run] = {}
         acts: list[tuple[Key, Any, Paper]] = []
         for order, paper in standing(told):
@@ -168,8 +47,7 @@ class Clerk:
             return [(key, self._split, paper)]
         if isinstance(paper, Count):
             key = key_of(paper, CAME, order)
-            if paper.lot is not None:
-                self.counted.append((key, paper.lot))
+            self.counted.append((key, paper))
             return [(key, self._count, paper)]
         assert isinstance(paper, Edit)
         return self._edit(order, paper)
@@ -188,11 +66,13 @@ class Clerk:
         made.places.append(((date.min,), None))
         self.lots[paper.name] = made
         named = key_of(paper, NAMED, order)
-        for material, lot, grams in paper.named:
-            only = sum(one[0] == material for one in paper.named) == 1
-            if grams is not None or only:
-                need = paper.grams * FORMULAS[paper.formula][material] // 100
-                self.claims.append((named, lot, need if grams is None else grams))
+        for material, share in FORMULAS[paper.formula].items():
+            need = paper.grams * share // 100
+            some = [(lot, grams) for one, lot, grams in paper.named if one == material]
+            for lot, grams in some:
+                told = need if grams is None and len(some) == 1 else min(need, grams or 0)
+                self.claims.append((named, lot, told))
+                need -= told
         return [
             (key_of(paper, CAME, order), self._come, paper),
             (named, self._draw_named, paper),
@@ -212,7 +92,7 @@ class Clerk:
 
     def _come(self, key: Key, paper: Paper) -> None:
         lot = self.lots[paper.name]
-        lot.arrived, lot.on_hand = True, lot.quantity
+        lot.arrived, lot.came, lot.on_hand = True, key, lot.quantity
         self._serve_its_day(lot, key)
 
     def _released(self, key: Key, paper: Paper) -> None:
@@ -338,10 +218,15 @@ class Clerk:
         return sorted(found, key=lambda one: one.key)
 
     def _free(self, lot: Lot, key: Key) -> int:
-        """What is in a lot less what later papers name of it, up to its next count."""
-        until = min((at for at, name in self.counted if name == lot.name and at > key), default=(NEVER,))
+        """What is in a lot less what later papers name of it, up to its next count (alone or with its item)."""
+        until = min((at for at, count in self.counted if at > key and self._counts(count, lot, at)), default=(NEVER,))
         named = sum(grams for at, name, grams in self.claims if name == lot.name and key < at < until)
         return max(0, lot.on_hand - named)
+
+    def _counts(self, count: Count, lot: Lot, at: Key) -> bool:
+        if count.lot is not None:
+            return count.lot == lot.name
+        return count.item == lot.item and count.place in (None, lot.place(at))
 
     def _take(self, paper: str, lot: Lot, grams: int, key: Key) -> None:
         if grams:

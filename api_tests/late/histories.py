@@ -5,8 +5,9 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from random import Random
 
-from late.clerk import Books, Clerk
+from late.clerk import Clerk
 from late.desk import TODAY
+from late.ledgers import Books
 from late.papers import FORMULAS, Correction, Count, Disposal, Edit, Paper, Receipt, Restated, Reversal, Run, Split
 
 DAYS = [TODAY - timedelta(days=back) for back in (5, 4, 3, 2, 1, 0)]
@@ -54,9 +55,9 @@ class Teller:
         now = (day, True, 10_000) if at is None and day == TODAY else (day, at is not None, at or 0)
         books, found = self.books, []
         for paper in self.standing:
-            if isinstance(paper, Receipt | Run | Split) and item in (None, books.lots[paper.name].item):
-                if (paper.day, paper.at is not None, paper.at or 0) <= now:
-                    found.append(paper.name)
+            makes = isinstance(paper, Receipt | Run | Split) and item in (None, books.lots[paper.name].item)
+            if makes and (paper.day, paper.at is not None, paper.at or 0) <= now:
+                found.append(paper.name)
         return found
 
     def lot(self, day: date, at: int | None) -> str | None:

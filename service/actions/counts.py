@@ -12,7 +12,7 @@ from service.core import acts, happening
 from service.core.units import money_out, quantity_in, quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.papers import CountIn
-from service.store import items, ledger, lots
+from service.store import items, ledger
 from service.store import papers as paper_store
 from service.store.items import ItemRow, Locked
 from service.store.ledger import Paper, Stated
@@ -31,12 +31,11 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     items.counted(scope.connection, scope.workshop.id, item.id, when[0])
     paper = papers.new_paper(scope, "count", when)
     paper.facts = {"note": body.note, "place": body.place, "item": item.code, "lot": lot.code if lot is not None else None}
-    ledger.post(
-        scope.connection, scope.workshop.id, paper, [Stated(item.id, locked.paper, counted, lot.id if lot is not None else None)]
-    )
+    stated = Stated(item.id, locked.paper, counted, lot.id if lot is not None else None, place=body.place)
+    ledger.post(scope.connection, scope.workshop.id, paper, [stated])
     again = Redraw.begin(scope, paper)
     if late.in_order(locked, rank):
-        again.step(item, _act(paper, locked, rank, counted, lot, _there(scope, item, body.place)))
+        again.step(item, _act(paper, locked, rank, counted, lot, body.place))
         followed = late.finish(scope, again)
     else:
         since = date.min if lot is None else lot.received_on
@@ -44,19 +43,11 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     return papers.told(show(scope, paper.code), followed)
 
 
-def _act(paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | None, there: frozenset[int] | None) -> acts.Paper:
-    own = reading.found_lot(paper)
-    lots_counted = frozenset((lot.id,)) if lot is not None else there
-    act = acts.Counted(counted, lots_counted, own, explains=there is None)
+def _act(paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | None, place: str | None) -> acts.Paper:
+    own = reading.found_lot(paper.id, paper.code, paper.happened_on)
+    own.place = place
+    act = acts.Counted(counted, None if lot is None else lot.id, place, own)
     return acts.Paper(rank, locked.paper, paper.id, 0, paper.happened_on, act)
-
-
-def _there(scope: Scope, item: ItemRow, place: str | None) -> frozenset[int] | None:
-    """The lots of an item in a place."""
-    if place is None:
-        return None
-    rows = lots.of_item(scope.connection, scope.workshop.id, item.id)
-    return frozenset(row.id for row in rows if row.place == place and row.id != item.id)
 
 
 def _counted_thing(scope: Scope, body: CountIn) -> tuple[ItemRow, Row[Any] | None]:
@@ -124,7 +115,7 @@ def _as_known(
         "recorded_by": row.recorded_by,
         "reversed": reversed_,
         "warnings": [],
-        "moved": [],
+        "moved": [], **papers.UNLINKED,
         "sentence": f"{said(line.quantity, item.unit)} of {item.name} counted: {off}.",
     }  # fmt: skip
 

@@ -6,13 +6,27 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-from service.actions import access, checks, counts, disposals, formulas, lots, materials, products, receipts, runs
+from service.actions import (
+    access,
+    checks,
+    counts,
+    disposals,
+    formulas,
+    lots,
+    materials,
+    products,
+    receipts,
+    reversals,
+    runs,
+    splits,
+)
 from service.actions.scope import Scope
 from service.shapes.access import WorkshopPatch
 from service.shapes.checks import CheckIn
 from service.shapes.formulas import FormulaIn
+from service.shapes.lots import SplitIn
 from service.shapes.materials import MaterialIn
-from service.shapes.papers import CountIn, DisposalIn, ReceiptIn
+from service.shapes.papers import CountIn, DisposalIn, ReceiptIn, ReversalIn
 from service.shapes.products import ProductIn
 from service.shapes.runs import RunIn
 
@@ -39,12 +53,22 @@ def _paper(scope: Scope, act: str, body: dict[str, Any]) -> None:
         receipts.record(scope, ReceiptIn.model_validate(body))
     elif act == "count":
         counts.record(scope, CountIn.model_validate(body))
+    elif act == "split":
+        splits.record(scope, newest(scope, body.pop("item")), SplitIn.model_validate(body))
+    elif act == "reversal":
+        reversals.record(scope, ReversalIn.model_validate(body))
     elif act == "disposal":
         shown = products.show(scope, body.pop("item"))
         disposals.record(scope, DisposalIn.model_validate({**body, "lot": shown["lots"][0]["code"]}))
     else:
         status = "planned" if act == "plan" else "completed"
         runs.record(scope, RunIn.model_validate({**body, "status": status}))
+
+
+def newest(scope: Scope, item: str) -> str:
+    """The newest lot of an item."""
+    code: str = max(materials.show(scope, item)["lots"], key=lambda lot: str(lot["received_on"]))["code"]
+    return code
 
 
 def _dated(scope: Scope, value: Any) -> Any:

@@ -99,6 +99,6 @@ def _as_known(scope: Scope, row: Row[Any], item: ItemRow, moves: list[dict[str, 
     amount = f"{facts['quantity']} g" if item.unit == "g" else f"{facts['quantity']}"
     return {
         "disposal": row.code, **facts, "cost": money_out(cost), "recorded_at": papers.local(scope, row.recorded_at),
-        "recorded_by": row.recorded_by, "reversed": reversed_, "warnings": warnings, "moved": [],
+        "recorded_by": row.recorded_by, "reversed": reversed_, "warnings": warnings, "moved": [], **papers.UNLINKED,
         "sentence": f"{amount} of {item.name} taken out of lot {facts['lot']} ({why}).",
     }  # fmt: skip

@@ -11,7 +11,7 @@ from service.actions.redraw import Redraw
 from service.actions.scope import Scope
 from service.core import draw, happening
 from service.errors import Forbidden, Invalid, NotFound
-from service.shapes.papers import LotPatch
+from service.shapes.lots import LotPatch
 from service.store import items, ledger, lots, places, replay
 from service.store.ledger import Stated
 

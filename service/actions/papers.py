@@ -19,6 +19,7 @@ from service.store.ledger import Paper
 
 SERIES = {"receipt": "R", "count": "C", "disposal": "D", "reversal": "V", "edit": "E", "correction": "K", "split": "S"}
 When = tuple[date, datetime | None]
+UNLINKED = {"reverses": None, "corrects": None, "caused_by": None}  # of a paper that stands for itself
 CLOCK_SLACK = timedelta(minutes=5)  # a phone's clock may run ahead of ours
 
 

@@ -6,7 +6,7 @@ from service.actions import lots, papers
 from service.actions.scope import Scope
 from service.core.units import quantity_out
 from service.errors import NotFound
-from service.shapes.papers import PlacePatch
+from service.shapes.lots import PlacePatch
 from service.store import places
 
 

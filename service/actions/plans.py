@@ -126,6 +126,7 @@ def _answer(
         "first_used": None,
         "changed_by": [],
         "moved": [],
+        **papers.UNLINKED,
         "yield_percent": None,
         "cost": None,
         "unit_cost": None,

@@ -22,7 +22,7 @@ def now(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], but: int) -> She
     """The item's shelves as the books have them now."""
     shelves = Shelves()
     for row in rows.values():
-        if row.id != item.id:
+        if row.id != item.id and not row.gone:
             lot = shelves.lots[row.id] = current(row)
             lot.quantity = row.on_hand
     shelves.open = _outstanding(scope, item, date.max, but) if rows[item.id].on_hand else []
@@ -46,8 +46,8 @@ def _outstanding(scope: Scope, item: ItemRow, before: date, but: int = 0) -> lis
     for row in replay.unbooked_before(connection, workshop, item.id, before):
         rank = happening.rank(row.happened_on, row.happened_at, happening.ASSUMED)
         if not row.is_count and rank > after:
-            found.append(Open(row.origin, row.line, -int(row.quantity), row.happened_on, rank))
-    return sorted(found, key=lambda one: one.rank)
+            found.append(Open(row.origin, row.line, -int(row.quantity), row.happened_on, (rank, row.origin, row.line, 1)))
+    return sorted(found, key=lambda one: one.order)
 
 
 def as_of(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], since: date) -> Shelves:
@@ -57,7 +57,7 @@ def as_of(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], since: date) -
     for moved in replay.booked(connection, workshop, item.id, since):
         left[moved.lot_id] -= int(moved.quantity)
     shelves = Shelves()
-    early = [row for row in rows.values() if row.id != item.id and row.received_on < since]
+    early = [row for row in rows.values() if row.id != item.id and row.received_on < since and not row.gone]
     edits = _edits_by_lot(scope, early)
     for row in early:
         lot = arrived(row)
@@ -127,14 +127,15 @@ def _of_line(
 ) -> list[tuple[Act, int, int]]:  # fmt: skip
     """The acts of one line, each with its place in a day without a time and what it counts."""
     if line.kind == "count":
-        return [_count_of(line, rows, children)]
+        return [_count_of(line, children)]
     if line.kind == "edit":
         edit = edits.get((line.id, line.lot_id))
         facts = _dated(json.loads(edit.facts)) if edit is not None else {}
         return [(Edited(line.lot_id, facts), happening.CAME, 0)]
     if line.kind == "split":
-        child = children[line.id]
-        return [(Divided(line.lot_id, arrived(child), -line.quantity), happening.SPLIT, 0)]
+        child = arrived(children[line.id])
+        told = frozenset(json.loads(line.facts).get("told", ()))
+        return [(Divided(line.lot_id, child, -line.quantity, told), happening.SPLIT, 0)]
     if line.kind == "disposal":
         return [(Gone(line.lot_id, -line.quantity), happening.GONE, 0)]
     if line.quantity > 0 or line.lot_id is not None:
@@ -147,21 +148,18 @@ def _of_line(
     return acts
 
 
-def _count_of(line: Any, rows: dict[int, Row[Any]], children: dict[int, Row[Any]]) -> tuple[Act, int, int]:
-    place = json.loads(line.facts).get("place")
+def _count_of(line: Any, children: dict[int, Row[Any]]) -> tuple[Act, int, int]:
     if line.lot_id is not None:
-        return Counted(line.quantity, frozenset((line.lot_id,))), 0, happening.OF_LOTS
-    own = children.get(line.id)
-    found = arrived(own) if own is not None else found_lot(line)
-    if place is not None:
-        there = frozenset(row.id for row in rows.values() if row.place == place and row.id != row.item_id)
-        return Counted(line.quantity, there, found, explains=False), 0, happening.OF_LOTS
-    return Counted(line.quantity, None, found), 0, happening.OF_ITEM
+        return Counted(line.quantity, lot=line.lot_id), 0, happening.OF_LOTS
+    own = arrived(children[line.id]) if line.id in children else found_lot(line.id, line.code, line.happened_on)
+    own.place = line.place
+    count = happening.OF_ITEM if line.place is None else happening.OF_LOTS
+    return Counted(line.quantity, place=line.place, own=own), 0, count
 
 
-def found_lot(line: Any) -> Lot:
+def found_lot(document: int, code: str, day: date) -> Lot:
     """The lot that a count's gain gets when there is no other; it exists once something falls on it."""
-    return Lot(-line.id, f"{line.code}", line.happened_on)
+    return Lot(-document, code, day)
 
 
 def _dated(facts: dict[str, Any]) -> dict[str, Any]:

@@ -58,7 +58,7 @@ def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]
     answer = {
         "correction": paper.code, "corrects": row.code, "lot": lot.code, "material": item.code, **_told_all(item, values),
         "set": told, "note": body.note, "recorded_at": papers.local(scope, scope.now), "recorded_by": scope.actor.name,
-        "warnings": [], "moved": [],
+        "warnings": [], "moved": [], "reverses": None, "caused_by": None,
         "sentence": f"Receipt {row.code} is corrected: {said(values['quantity'], item.unit)} of {item.name}.",
     }  # fmt: skip
     return papers.told(answer, followed)

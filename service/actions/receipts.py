@@ -48,7 +48,7 @@ def record(scope: Scope, body: ReceiptIn) -> dict[str, Any]:
         "place": body.place, "status": body.status, "note": body.note,
         "recorded_at": papers.local(scope, scope.now), "recorded_by": scope.actor.name,
         "warnings": _warnings(scope, expires) + papers.same_day(scope, [locked], when),
-        "moved": [], "reversed": False, "corrections": [], "first": None,
+        "moved": [], **papers.UNLINKED, "reversed": False, "corrections": [], "first": None,
         "sentence": f"{said(quantity, item.unit)} of {item.name} booked as lot {named}.",
     }  # fmt: skip
     paper.facts = answer
@@ -122,6 +122,7 @@ def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
         for correction in again.get(row.id, []):
             told |= papers.facts_of(correction)["set"]
             codes.append(correction.code)
+        told = papers.UNLINKED | told
         told.setdefault("lots", [told["lot"]])  # of older books
         told |= {"reversed": row.code in gone, "corrections": codes, "moved": []}
         changed = {name: value for name, value in first.items() if told[name] != value} if codes else None

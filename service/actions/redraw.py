@@ -17,10 +17,12 @@ from service.core.acts import Counted, Lot
 from service.core.acts import Paper as Step
 from service.core.lateness import BEYOND, Shelves
 from service.core.netted import Net, netted
-from service.store import ledger, replay
+from service.store import ledger, lots, replay
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Paper
+
+OF_PART = ("status", "expires_on", "retest_on", "ready_on", "place", "set_apart")
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,22 +115,23 @@ class Redraw:
         for (origin, line, lot), quantity in sorted(differs.items(), key=lambda pair: (pair[0][2], pair[1] < 0, pair[0])):
             if lot == BEYOND:
                 continue
-            balance = self.books.balance(rows[lot] if lot in rows else self._own(shelves.lots[lot], item))
+            balance = self.books.balance(rows[lot] if lot in rows else self._own(rows, shelves.lots[lot], item))
             worth = costs.worth(balance.cost, balance.on_hand + quantity, balance.received)
             cost = None if worth is None else worth - (balance.worth or 0)
             self.books.change(origin, line, balance, quantity, cost)
             self.moved.append(Moved(origin, line, item.id, lot, quantity, cost))
             self.changed.add(origin)
 
-    def _own(self, lot: Lot, item: ItemRow) -> Any:
+    def _own(self, rows: dict[int, Any], lot: Lot, item: ItemRow) -> Any:
         """The lot that a count found and the books never saw."""
         code = papers.code_for(self.scope, "L")
         new = papers.new_lot(
             self.scope, item, self.books.cause, code=code, quantity=0, received_on=lot.received_on, id=lot.id,
-            document_id=self.founders[lot.id],
+            document_id=self.founders[lot.id], place=lot.place,
         )  # fmt: skip
         ledger.add_lots(self.scope.connection, self.scope.workshop.id, [new])
-        return papers.record_of(new)
+        rows[lot.id] = papers.record_of(new | {"gone": False})
+        return rows[lot.id]
 
     def _beyond(
         self, item: ItemRow, rows: dict[int, Row[Any]], shelves: Shelves, differs: dict[lateness.Key, int], since: date,
@@ -167,13 +170,23 @@ class Redraw:
             self.moved.append(Moved(origin, line, item.id, BEYOND, quantity, cost))
 
     def _opened(self, rows: dict[int, Row[Any]], shelves: Shelves) -> None:
-        """A lot's opening moves with its first draw."""
+        """A lot's opening moves with its first draw; a part is what its parent was when it was split."""
         for lot in shelves.lots.values():
             row = rows.get(lot.id)
-            if row is None or (row.opened_on == lot.opened_on and row.use_by == lot.use_by):
+            if row is None:
                 continue
-            balance = self.books.balance(row)
-            balance.opened_on, balance.use_by, balance.touched = lot.opened_on, lot.use_by, True
+            if row.opened_on != lot.opened_on or row.use_by != lot.use_by:
+                balance = self.books.balance(row)
+                balance.opened_on, balance.use_by, balance.touched = lot.opened_on, lot.use_by, True
+            if row.parent_id is not None:
+                self._part(row, rows[row.parent_id], lot)
+
+    def _part(self, row: Row[Any], parent: Row[Any], lot: Lot) -> None:
+        differs = {name: getattr(lot, name) for name in OF_PART if getattr(lot, name) != getattr(row, name)}
+        if "status" in differs:
+            differs |= {name: getattr(parent, name) for name in ("status_by", "status_on", "status_reason")}
+        if differs:
+            lots.change(self.scope.connection, self.scope.workshop.id, row.id, differs)
 
 
 def _difference(moved: dict[lateness.Key, int], count: int) -> int:
@@ -192,7 +205,7 @@ def _estimate(rows: dict[int, Row[Any]], item: ItemRow, day: date, quantity: int
     known = [
         row
         for row in rows.values()
-        if row.id != item.id and row.cost_micro is not None and row.quantity > 0 and row.received_on <= day
+        if row.id != item.id and not row.gone and row.cost_micro is not None and row.quantity > 0 and row.received_on <= day
     ]
     if not known:
         return None

@@ -76,6 +76,8 @@ def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
             "recorded_by": row.recorded_by,
             "warnings": [],
             "moved": [],
+            "corrects": None,
+            "caused_by": None,
             "sentence": f"{of[row.reverses_id].kind.capitalize()} {papers.facts_of(row)['reverses']} is reversed.",
         }
         for row in rows

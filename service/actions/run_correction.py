@@ -117,6 +117,7 @@ def _told(
     shown = {
         "correction": paper.code, "corrects": run.code, **_figures(answer), "note": paper.facts["note"],
         "recorded_at": papers.local(scope, scope.now), "recorded_by": scope.actor.name, "warnings": [], "moved": [],
+        "reverses": None, "caused_by": None,
         "sentence": f"Batch {run.code} is corrected: {said}",
     }  # fmt: skip
     return papers.told(shown, followed)

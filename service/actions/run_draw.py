@@ -147,6 +147,7 @@ def _open(lot: Any, row: Row[Any], quantity: int, day: date) -> None:
     """The first draw opens a lot that has an opened life."""
     if quantity and row.opened_life_days is not None and lot.opened_on is None:
         lot.opened_on = day
+        lot.use_by = draw.last_usable_day(row.expires_on, day, row.opened_life_days)
 
 
 def _unbooked(scope: Scope, drawn: Drawn, at: int, item: ItemRow, short: int, day: date) -> None:

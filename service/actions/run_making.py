@@ -90,6 +90,7 @@ def _draw(
                 since[item] = min(since[item], rows[lot].received_on)
     ledger.post(scope.connection, scope.workshop.id, paper, stated, drawn.entries)
     redraw = Redraw.begin(scope, paper)
+    redraw.books.continue_at(paper.id, len(drawn.entries.movements))
     for item in sorted(since):
         redraw.item(items[item], since[item])
     redraw.books.write()

@@ -11,7 +11,7 @@ from service.errors import NotFound
 from service.shapes.runs import CancellationIn, CompletionIn, RunIn
 from service.store import runs
 
-OF_OLDER_BOOKS: dict[str, Any] = {"first_used": None, "changed_by": [], "moved": [], "fixed_lots": []}
+OF_OLDER_BOOKS: dict[str, Any] = {"first_used": None, "changed_by": [], "moved": [], "fixed_lots": [], **papers.UNLINKED}
 
 
 def record(scope: Scope, run: RunIn) -> dict[str, Any]:

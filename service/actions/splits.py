@@ -12,7 +12,7 @@ from service.core import costs, draw, happening
 from service.core.movements import Entries
 from service.core.units import quantity_in, quantity_out, said
 from service.errors import Invalid, NotFound
-from service.shapes.papers import SplitIn
+from service.shapes.lots import SplitIn
 from service.store import ledger, lots, places
 from service.store import papers as paper_store
 from service.store.items import ItemRow
@@ -39,7 +39,8 @@ def record(scope: Scope, code: str, body: SplitIn) -> dict[str, Any]:
     can_have_held(scope, parent, item, quantity, when[0], str(body.quantity))
     paper = papers.new_paper(scope, "split", when)
     child = _part(scope, body, item, parent, paper, quantity)
-    paper.facts = {"lot": child["code"], "parent": parent.code, "item": item.code, "note": body.note}
+    paper.facts = {"lot": child["code"], "parent": parent.code, "item": item.code, "note": body.note,
+                   "told": sorted(body.model_fields_set & {"place", "opened_on"})}  # fmt: skip
     stated = [Stated(item.id, locked.paper, -quantity, parent.id)]
     followed = None
     if late.in_order(locked, rank) and quantity <= parent.on_hand:
@@ -108,8 +109,9 @@ def _as_known(
         sentence = f"Lot {facts['parent']} held {said(moved, item.unit)} of {said(asked, item.unit)}: what was there is moved."
         warnings.append({"type": "named-lot-too-small", "sentence": sentence, "lot": facts["parent"]})
     return {
-        "split": row.code, **facts, "quantity": quantity_out(asked, item.unit), "place": child.place,
+        "split": row.code, **{name: facts[name] for name in ("lot", "parent", "item", "note")},
+        "quantity": quantity_out(asked, item.unit), "place": child.place,
         "split_on": row.happened_on, "opened_on": child.opened_on, "recorded_at": papers.local(scope, row.recorded_at),
-        "recorded_by": row.recorded_by, "reversed": reversed_, "warnings": warnings, "moved": [],
+        "recorded_by": row.recorded_by, "reversed": reversed_, "warnings": warnings, "moved": [], **papers.UNLINKED,
         "sentence": f"{said(asked, item.unit)} of {item.name} split off lot {facts['parent']} as lot {facts['lot']}.",
     }  # fmt: skip

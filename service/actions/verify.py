@@ -60,5 +60,5 @@ def _lot(lot: Row[Any]) -> Iterator[str]:
         yield f"law 3: {name} says {lot.cost_left_micro} millionths, its movements sum to {lot.money or 0}"
     if not unbooked and known:
         worth = costs.worth(lot.cost_micro, lot.on_hand, lot.quantity)
-        if worth != lot.cost_left_micro:
+        if worth != (lot.cost_left_micro or 0):
             yield f"law 9: {name} should be worth {worth} millionths, the books say {lot.cost_left_micro}"

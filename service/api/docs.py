@@ -34,7 +34,7 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/checks": {"product": "heather-balm-60", "units": 48},
     "/v1/runs/{batch}": {"batch": "B-0002"},
     "/v1/runs/{batch}/completion": {"batch": "B-0011"},  # planned
-    "/v1/runs/{batch}/cancellation": {"batch": "B-0011"},
+    "/v1/runs/{batch}/cancellation": {"batch": "B-0012"},
 }
 _shapes: set[type[BaseModel]] = set()
 

@@ -8,8 +8,8 @@ from fastapi import APIRouter, Query, Request, Response
 from service.actions import lots
 from service.api import deps
 from service.api.docs import doc
+from service.shapes.lots import LotPatch
 from service.shapes.materials import LotOut
-from service.shapes.papers import LotPatch
 
 router = APIRouter(prefix="/v1/lots", tags=["Lots"])
 RELEASE = {"status": "released", "status_reason": "certificate checked"}

@@ -5,7 +5,7 @@ from fastapi import APIRouter, Request, Response
 from service.actions import places
 from service.api import deps
 from service.api.docs import doc
-from service.shapes.papers import PlaceOut, PlacePatch
+from service.shapes.lots import PlaceOut, PlacePatch
 
 router = APIRouter(prefix="/v1/places", tags=["Lots"])
 

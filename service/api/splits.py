@@ -5,7 +5,7 @@ from fastapi import APIRouter, Request, Response
 from service.actions import splits
 from service.api import deps
 from service.api.docs import doc
-from service.shapes.papers import SplitIn, SplitOut
+from service.shapes.lots import SplitIn, SplitOut
 
 router = APIRouter(prefix="/v1", tags=["Lots"])
 BOX = {"quantity": 500, "place": "market box"}

@@ -81,24 +81,33 @@ class Gone:
 
 @dataclass(frozen=True, slots=True)
 class Divided:
-    """Part of a lot becomes a lot of its own."""
+    """Part of a lot becomes a lot of its own, which is what its parent was then but for what `told` says."""
 
     lot: int
     child: Lot
     quantity: int
+    told: frozenset[str] = frozenset()  # `place`, `opened_on`
 
 
 @dataclass(frozen=True, slots=True)
 class Counted:
-    """What was really there: of these lots, or of the item (None); `own` is where a gain falls without a lot."""
+    """What was really there: of one lot, of the lots in a place, or of the item; `own` is where a gain falls without a lot."""
 
     counted: int
-    lots: frozenset[int] | None
+    lot: int | None = None
+    place: str | None = None
     own: Lot | None = None
-    explains: bool = True  # whether what the shelf lacks was used by unbooked draws (not where a place was counted)
+
+    @property
+    def whole(self) -> bool:
+        """Whether the whole item was counted."""
+        return self.lot is None and self.place is None
 
 
 Act = Came | Edited | Named | Assumed | Gone | Divided | Counted
+
+
+Order = tuple[int, int, int, int]  # rank, order of recording, line, whether it is the assumed part of a draw
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +122,6 @@ class Paper:
     act: Act
 
     @property
-    def order(self) -> tuple[int, int, int, int]:
+    def order(self) -> Order:
         """Order of happening, then of recording, then of the sheet."""
         return self.rank, self.number, self.line, isinstance(self.act, Assumed)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from service.core import draw
-from service.core.acts import Assumed, Came, Counted, Divided, Edited, Gone, Lot, Named, Paper
+from service.core.acts import Assumed, Came, Counted, Divided, Edited, Gone, Lot, Named, Order, Paper
 from service.core.kept import Kept
 
 BEYOND = 0  # stands for the unbooked lot in effects
@@ -25,7 +25,7 @@ class Open:
     line: int
     quantity: int
     day: date
-    rank: int
+    order: Order
 
 
 Key = tuple[int, int, int]  # document, line, lot or BEYOND
@@ -41,13 +41,13 @@ class Shelves:
     effects: Effects = field(default_factory=lambda: defaultdict(int))
     books: dict[int, int] = field(default_factory=dict)  # count -> what the books said
     cleared: dict[tuple[int, int], int] = field(default_factory=dict)  # (document, line) -> by which count
-    kept: "Kept" = field(default_factory=lambda: Kept(()))
+    kept: "Kept" = field(default_factory=lambda: Kept((), {}))
     _left: dict[tuple[int, int], int] = field(default_factory=dict)
 
     def run(self, papers: Iterable[Paper]) -> None:
         """Apply papers in their order, sparing for named draws what later papers name."""
         in_order = sorted(papers, key=lambda paper: paper.order)
-        self.kept = Kept(in_order)
+        self.kept = Kept(in_order, {lot.id: lot.place for lot in self.lots.values()})
         for paper in in_order:
             self.apply(paper)
 
@@ -66,8 +66,7 @@ class Shelves:
                 taken = self._take(paper.document, paper.line, paper.act.lot, paper.act.quantity, paper.day)
                 self._beyond(paper, paper.act.quantity - taken)
             case Divided():
-                moved = self._take(paper.document, paper.line, paper.act.lot, paper.act.quantity, paper.day, opens=False)
-                self._came(paper, paper.act.child, moved)
+                self._divided(paper, paper.act)
             case Counted():
                 self._counted(paper, paper.act)
 
@@ -75,6 +74,16 @@ class Shelves:
         self.lots[lot.id] = lot
         self._move(paper.document, paper.line, lot.id, quantity)
         self._serve_day(paper.day, [lot.id])
+
+    def _divided(self, paper: Paper, act: Divided) -> None:
+        """The part is what its parent was then; it serves nothing of before: the split shows that it was still there."""
+        moved = self._take(paper.document, paper.line, act.lot, act.quantity, paper.day, opens=False)
+        parent = self.lots.get(act.lot)
+        for name in ("status", "expires_on", "retest_on", "ready_on", "place", "set_apart") if parent is not None else ():
+            if name not in act.told:
+                setattr(act.child, name, getattr(parent, name))
+        self.lots[act.child.id] = act.child
+        self._move(paper.document, paper.line, act.child.id, moved)
 
     def _edited(self, paper: Paper, act: Edited) -> None:
         lot = self.lots.get(act.lot)
@@ -93,7 +102,7 @@ class Shelves:
     def _assumed(self, paper: Paper, act: Assumed) -> None:
         wanted = self._left.pop((paper.document, paper.line), act.need)
         there = [
-            lot.shelf(lot.quantity - self.kept.after(lot.id, paper.rank))
+            lot.shelf(lot.quantity - self.kept.after(lot.id, paper.order))
             for lot in self.lots.values()
             if lot.quantity > 0 and lot.id not in act.without
         ]
@@ -103,15 +112,15 @@ class Shelves:
         self._beyond(paper, drawn.short)
 
     def _counted(self, paper: Paper, act: Counted) -> None:
-        lots = [lot for lot in self.lots.values() if act.lots is None or lot.id in act.lots]
+        lots = [lot for lot in self.lots.values() if _is_counted(act, lot)]
         on_hand = sum(lot.quantity for lot in lots)
-        for draw_ in list(self.open) if act.explains else []:
+        for draw_ in list(self.open) if act.place is None else []:
             lack = on_hand - act.counted
             if lack <= 0:
                 break
             on_hand -= self._explain(draw_, lots, min(lack, draw_.quantity))
         unbooked = 0
-        if act.lots is None:
+        if act.whole:
             unbooked = sum(draw_.quantity for draw_ in self.open)
             self.cleared |= {(draw_.document, draw_.line): paper.document for draw_ in self.open}
             self.open.clear()
@@ -129,7 +138,7 @@ class Shelves:
 
     def _lose(self, paper: Paper, lots: Sequence[Lot], quantity: int) -> None:
         """A loss falls in law 6's order, unusable lots too, and spares for as long as it can what later papers name."""
-        spared = [lot.shelf(lot.quantity - self.kept.after(lot.id, paper.rank)) for lot in lots]
+        spared = [lot.shelf(lot.quantity - self.kept.after(lot.id, paper.order)) for lot in lots]
         for shelves in (spared, None):
             there = shelves if shelves is not None else [lot.shelf() for lot in lots]
             for take in draw.take_all_states(there, quantity, paper.day).takes:
@@ -146,7 +155,7 @@ class Shelves:
     def _serve_day(self, day: date, lots: Collection[int]) -> None:
         """What comes in, or becomes usable, later on a day serves what would else be unbooked of that day."""
         for draw_ in [one for one in self.open if one.day == day]:
-            there = [self.lots[lot].shelf(self.lots[lot].quantity - self.kept.after(lot, draw_.rank)) for lot in lots]
+            there = [self.lots[lot].shelf(self.lots[lot].quantity - self.kept.after(lot, draw_.order)) for lot in lots]
             drawn = draw.draw(there, draw_.quantity, day)
             self._serve(draw_, [(take.lot_id, take.quantity) for take in drawn.takes])
 
@@ -175,7 +184,7 @@ class Shelves:
     def _beyond(self, paper: Paper, short: int) -> None:
         if short:
             self._effect(paper.document, paper.line, BEYOND, -short)
-            self.open.append(Open(paper.document, paper.line, short, paper.day, paper.rank))
+            self.open.append(Open(paper.document, paper.line, short, paper.day, paper.order))
 
     def _move(self, document: int, line: int, lot: int, quantity: int) -> None:
         self.lots[lot].quantity += quantity
@@ -184,3 +193,9 @@ class Shelves:
     def _effect(self, document: int, line: int, lot: int, quantity: int) -> None:
         if quantity:
             self.effects[(document, line, lot)] += quantity
+
+
+def _is_counted(act: Counted, lot: Lot) -> bool:
+    if act.place is not None:
+        return lot.place == act.place
+    return act.lot is None or lot.id == act.lot

@@ -24,6 +24,14 @@ Status = Literal["quarantined", "released", "rejected"]
 Reason = Literal["spoiled", "expired", "damaged", "tester", "sample", "retained", "gift", "own_use", "lost"]
 
 
+class Linked(Answered):
+    """What a document reverses, corrects or was caused by (codes, or null)."""
+
+    reverses: str | None
+    corrects: str | None
+    caused_by: str | None
+
+
 class Moved(Answered):
     """What a late paper moved of another: from a lot to a lot (null: unbooked)."""
 
@@ -62,7 +70,7 @@ class Given(Answered):
     unit: Unit
 
 
-class ReceiptOut(Answered):
+class ReceiptOut(Linked):
     """A receipt and the lot it made."""
 
     receipt: str
@@ -114,11 +122,10 @@ class ReceiptCorrectionIn(Asked):
         return self
 
 
-class ReceiptCorrectionOut(Answered):
+class ReceiptCorrectionOut(Linked):
     """A correction of a receipt, and what it moved."""
 
     correction: str
-    corrects: str
     lot: str
     material: str
     quantity: int | float
@@ -160,7 +167,7 @@ class Change(Answered):
     cost: int | float | None
 
 
-class CountOut(Answered):
+class CountOut(Linked):
     """A count: what was counted, what the books said, what differs."""
 
     count: str
@@ -192,7 +199,7 @@ class DisposalIn(Asked):
     dry_run: bool = False
 
 
-class DisposalOut(Answered):
+class DisposalOut(Linked):
     """A disposal."""
 
     disposal: str
@@ -211,37 +218,6 @@ class DisposalOut(Answered):
     sentence: str
 
 
-class SplitIn(Asked):
-    """Part of a lot that becomes a lot of its own."""
-
-    quantity: Amount
-    place: Label | None = None
-    split_on: DayOrTime | None = None
-    opened_on: Day | None = None
-    note: Note | None = None
-    dry_run: bool = False
-
-
-class SplitOut(Answered):
-    """A split: the new lot and the one it came from."""
-
-    split: str
-    lot: str
-    parent: str
-    item: str
-    quantity: int | float
-    place: str | None
-    split_on: str
-    opened_on: str | None
-    note: str | None
-    recorded_at: str
-    recorded_by: str
-    reversed: bool
-    warnings: list[Warned]
-    moved: list[Moved]
-    sentence: str
-
-
 class ReversalIn(Asked):
     """A document to be taken out as if it had never been."""
 
@@ -251,11 +227,10 @@ class ReversalIn(Asked):
     dry_run: bool = False
 
 
-class ReversalOut(Answered):
+class ReversalOut(Linked):
     """A reversal and what it moved back."""
 
     reversal: str
-    reverses: str
     reason: str
     movements: list[Change]
     recorded_at: str
@@ -265,36 +240,12 @@ class ReversalOut(Answered):
     sentence: str
 
 
-class LotPatch(Asked):
-    """What may change of a lot; each change is kept as a document."""
+class DocumentOut(Linked):
+    """A paper of any kind, and what it reverses, corrects or was caused by."""
 
-    status: Status | None = None
-    status_reason: Note | None = None
-    expires_on: ExpiryDay | None = None
-    retest_on: Day | None = None
-    opened_on: Day | None = None
-    place: Label | None = None
-    certificate: Label | None = None
-    effective_on: DayOrTime | None = None
-    note: Note | None = None
-
-
-class PlacePatch(Asked):
-    """What may be said of a place."""
-
-    production: bool | None = None
-
-
-class HeldOut(Answered):
-    """How much of an item lies somewhere."""
-
-    item: str
-    quantity: int | float
-
-
-class PlaceOut(Answered):
-    """A place: whether production draws from it, and what lies there."""
-
-    place: str
-    production: bool
-    on_hand: list[HeldOut]
+    document: str
+    kind: str
+    happened_on: str
+    happened_at: str | None
+    recorded_at: str
+    recorded_by: str

@@ -17,7 +17,7 @@ from service.shapes.base import (
     Note,
     Warned,
 )
-from service.shapes.papers import Moved
+from service.shapes.papers import Linked, Moved
 
 Outcome = Literal["made", "scrapped"]
 
@@ -205,7 +205,7 @@ class FixedLot(Answered):
     quantity: int | float
 
 
-class RunOut(Answered):
+class RunOut(Linked):
     """A run as recorded; used, shortages, costs and concerns as known now."""
 
     batch: Batch
@@ -238,11 +238,10 @@ class RunOut(Answered):
     sentence: str
 
 
-class RunCorrectionOut(Answered):
+class RunCorrectionOut(Linked):
     """A correction of a run, what the batch holds now, and what else moved."""
 
     correction: str
-    corrects: str
     batch: Batch
     batch_g: int | float | None
     used: list[UsedOut]

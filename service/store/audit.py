@@ -62,7 +62,11 @@ def open_formulas(connection: Connection, workshop: int) -> list[Row[Any]]:
 
 
 def run_money(connection: Connection, workshop: int) -> Iterator[Any]:
-    """Each run with the money it took from lots and put into its own, corrections included, and what is unknown of it."""
+    """Each standing run with the money it took and put into its own lots, corrections included, and what is unknown of it.
+
+    A reversed run is left out: what it gave back is worth what the lots grew by, which may differ by a rounding.
+    """
+    reversal = DOCUMENT.alias("reversal")
     origin = func.coalesce(DOCUMENT.c.corrects_id, DOCUMENT.c.reverses_id, DOCUMENT.c.id)
     paper = DOCUMENT.alias("paper")
     unknown = case((LOT.c.id == LOT.c.item_id, MOVEMENT.c.cost_micro.is_(None)), else_=LOT.c.cost_micro.is_(None))
@@ -77,7 +81,8 @@ def run_money(connection: Connection, workshop: int) -> Iterator[Any]:
         .join(DOCUMENT, (DOCUMENT.c.workshop_id == MOVEMENT.c.workshop_id) & (DOCUMENT.c.id == MOVEMENT.c.document_id))
         .join(paper, (paper.c.workshop_id == DOCUMENT.c.workshop_id) & (paper.c.id == origin))
         .join(LOT, (LOT.c.workshop_id == MOVEMENT.c.workshop_id) & (LOT.c.id == MOVEMENT.c.lot_id))
-        .where(MOVEMENT.c.workshop_id == workshop, paper.c.kind == "run")
+        .outerjoin(reversal, (reversal.c.workshop_id == paper.c.workshop_id) & (reversal.c.reverses_id == paper.c.id))
+        .where(MOVEMENT.c.workshop_id == workshop, paper.c.kind == "run", reversal.c.id.is_(None))
         .group_by(paper.c.id, paper.c.code)
     )
     yield from connection.execution_options(yield_per=1000).execute(statement)

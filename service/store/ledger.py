@@ -58,6 +58,7 @@ class Stated:
     output: int | None = None
     mass_mg: int | None = None
     named: tuple[tuple[int, int | None], ...] = ()  # lots the bench named, each with a quantity or None
+    place: str | None = None  # that was counted
 
 
 _ADD_DOCUMENT, _ADD_LINE, _ADD_NAMED = Prepared(insert(DOCUMENT)), Prepared(insert(LINE)), Prepared(insert(NAMED_LOT))
@@ -168,6 +169,7 @@ def _lines(workshop: int, document: int, stated: Sequence[Stated]) -> list[dict[
             "instead_of_id": line.instead_of_id,
             "output": line.output,
             "mass_mg": line.mass_mg,
+            "place": line.place,
         }
         for n, line in enumerate(stated)
     ]

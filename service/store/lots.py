@@ -70,8 +70,11 @@ def by_codes(connection: Connection, workshop: int, codes: Collection[str]) -> d
 
 def newest_cost(connection: Connection, workshop: int, item: int, day: date) -> Row[Any] | None:
     """The newest lot of known cost received by that day: what unbooked stock is costed at (law 9)."""
+    reversal = DOCUMENT.alias("reversal")
+    back = (reversal.c.workshop_id == LOT.c.workshop_id) & (reversal.c.reverses_id == LOT.c.document_id)
     return connection.execute(
         select(LOT)
+        .outerjoin(reversal, back)
         .where(
             LOT.c.workshop_id == workshop,
             LOT.c.item_id == item,
@@ -79,8 +82,9 @@ def newest_cost(connection: Connection, workshop: int, item: int, day: date) -> 
             LOT.c.cost_micro.is_not(None),
             LOT.c.quantity > 0,
             LOT.c.received_on <= day,
+            reversal.c.id.is_(None),
         )
-        .order_by(LOT.c.received_on.desc(), LOT.c.id.desc())
+        .order_by(LOT.c.received_on.desc(), LOT.c.code.desc())
         .limit(1)
     ).first()
 

@@ -38,6 +38,22 @@ def page(connection: Connection, workshop: int, kinds: Collection[str], after: i
     return list(connection.execute(select(DOCUMENT).where(*wanted).order_by(DOCUMENT.c.id.desc()).limit(limit)))
 
 
+def all_of(connection: Connection, workshop: int, item: int | None, after: int | None, limit: int) -> list[Row[Any]]:
+    """Documents of every kind, newest first; of one item those that state or move something of it."""
+    wanted = [DOCUMENT.c.workshop_id == workshop]
+    if after is not None:
+        wanted.append(DOCUMENT.c.id < after)
+    if item is not None:
+        stated = select(LINE.c.document_id).where(LINE.c.workshop_id == workshop, LINE.c.item_id == item)
+        moved = (
+            select(MOVEMENT.c.document_id)
+            .join(LOT, (LOT.c.workshop_id == MOVEMENT.c.workshop_id) & (LOT.c.id == MOVEMENT.c.lot_id))
+            .where(MOVEMENT.c.workshop_id == workshop, LOT.c.item_id == item)
+        )
+        wanted.append(or_(DOCUMENT.c.id.in_(stated), DOCUMENT.c.id.in_(moved)))
+    return list(connection.execute(select(DOCUMENT).where(*wanted).order_by(DOCUMENT.c.id.desc()).limit(limit)))
+
+
 def reversal_of(connection: Connection, workshop: int, document: int) -> Row[Any] | None:
     """The reversal of a document, if it has one."""
     return connection.execute(

@@ -142,6 +142,7 @@ def last_count_before(connection: Connection, workshop: int, item: int, day: dat
         )
         .where(
             DOCUMENT.c.workshop_id == workshop, DOCUMENT.c.kind == "count", LINE.c.item_id == item, LINE.c.lot_id.is_(None),
+            LINE.c.place.is_(None),
             DOCUMENT.c.happened_on < day, reversal.c.id.is_(None), DOCUMENT.c.id != but,
         )
         .order_by(DOCUMENT.c.happened_on.desc(), DOCUMENT.c.happened_at.is_(None).desc(), DOCUMENT.c.happened_at.desc())
@@ -150,8 +151,15 @@ def last_count_before(connection: Connection, workshop: int, item: int, day: dat
 
 
 def lots(connection: Connection, workshop: int, item: int) -> list[Row[Any]]:
-    """Every lot of an item, the unbooked one too."""
-    return list(connection.execute(select(LOT).where(LOT.c.workshop_id == workshop, LOT.c.item_id == item)))
+    """Every lot of an item, the unbooked one too; `gone`: what brought it is reversed."""
+    reversal = DOCUMENT.alias("reversal")
+    back = (reversal.c.workshop_id == LOT.c.workshop_id) & (reversal.c.reverses_id == LOT.c.document_id)
+    statement: Any = (
+        select(LOT, reversal.c.id.is_not(None).label("gone"))
+        .outerjoin(reversal, back)
+        .where(LOT.c.workshop_id == workshop, LOT.c.item_id == item)
+    )
+    return list(connection.execute(statement))
 
 
 def edits(connection: Connection, workshop: int, lots: Collection[int]) -> list[Row[Any]]:

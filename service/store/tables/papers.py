@@ -78,6 +78,7 @@ class Line(SQLModel, table=True):
     instead_of_id: int | None = big(None)
     output: int | None = small(None)  # the line of the output that bears this draw's cost; null: the batch's mass
     mass_mg: int | None = big(None)  # of an output: what it weighs of the batch
+    place: str | None = text(None)  # of a count of a place
 
 
 class NamedLot(SQLModel, table=True):

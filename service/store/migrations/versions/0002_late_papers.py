@@ -46,6 +46,7 @@ def _columns() -> None:
     op.add_column("item", sa.Column("redrawn", sa.Boolean(), nullable=False, server_default=no))
     op.add_column("line", sa.Column("output", sa.Integer(), nullable=True))
     op.add_column("line", sa.Column("mass_mg", sa.BigInteger(), nullable=True))
+    op.add_column("line", sa.Column("place", sa.Text(), nullable=True))
     op.add_column("lot", sa.Column("opened_by_hand", sa.Boolean(), nullable=False, server_default=no))
     op.add_column("lot", sa.Column("arrived", sa.Text(), nullable=True))
     op.add_column("lot", sa.Column("set_apart", sa.Boolean(), nullable=False, server_default=no))

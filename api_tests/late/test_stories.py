@@ -1,0 +1,85 @@
+"""Stories that once ended otherwise than the clerk's: the shortest forms of what the machine found."""
+
+from datetime import date
+
+import pytest
+from late.desk import TODAY, Desk
+from late.papers import Correction, Count, Edit, Paper, Receipt, Reversal, Run, Split
+from late.shorter import judged
+
+pytest_plugins = ["late.rooms"]
+
+
+def the(number: int) -> date:
+    """A day of the month; today is the 20th."""
+    return TODAY.replace(day=number)
+
+
+STORIES: dict[str, list[Paper]] = {
+    "one material behind, one in order": [
+        Receipt("L1", the(20), grams=100),
+        Run("B1", the(15), None, "cream", 100),
+    ],
+    "a late count finds a lot of its own": [
+        Run("B1", the(20), 60, "solo", 150),
+        Count("C1", the(19), 60, "oil", counted=30),
+    ],
+    "a gain after its lot's receipt was reversed": [
+        Receipt("L1", the(15), grams=150),
+        Reversal("V1", the(20), 0, "L1"),
+        Count("C1", the(16), 60, "oil", counted=100),
+    ],
+    "a guess after its lot's receipt was reversed": [
+        Receipt("L1", the(15), grams=100, cost=23),
+        Reversal("V1", the(20), 0, "L1"),
+        Run("B1", the(17), 60, "solo", 200),
+    ],
+    "a split told late of a lot that was rejected after it": [
+        Receipt("L1", the(15), grams=300, status="quarantined"),
+        Edit("E1", the(20), 120, "L1", "rejected"),
+        Split("S1", the(15), 120, "L1", 50),
+    ],
+    "a quarantine told late of before the split": [
+        Run("B1", the(19), None, "cream", 300),
+        Split("S1", the(19), 240, "B1", 100),
+        Edit("E1", the(19), None, "B1", "quarantined"),
+    ],
+    "named and unnamed at one moment": [
+        Receipt("L1", the(18), 120, "oil", 150),
+        Run("B1", the(20), 60, "mix", 200),
+        Run("B2", the(20), 60, "solo", 200, (("oil", "L1", 200),)),
+    ],
+    "a draw before its lot was split that day": [
+        Run("B1", the(15), None, "mix", 50),
+        Split("S1", the(18), 240, "B1", 20),
+        Run("B2", the(18), 60, "cream", 100),
+    ],
+    "a count of a place before anything came there": [
+        Count("C1", the(20), 180, "oil", counted=0),
+        Receipt("L1", the(19), 240, "oil", 150, cost=23, place="market"),
+        Count("C2", the(16), 180, "oil", place="market", counted=0),
+        Run("B1", the(15), None, "mix", 150),
+        Correction("K1", the(20), 0, "L1", {"cost": 40}),
+    ],
+    "a place counted twice": [
+        Count("C1", the(16), 180, "oil", place="shelf", counted=30),
+        Count("C2", the(16), 180, "oil", place="shelf", counted=30),
+    ],
+    "a split of what a count found empty": [
+        Receipt("L1", the(17), 5, "oil", 50, cost=23),
+        Count("C1", the(19), 105, "oil", "L1", counted=0),
+        Split("S1", the(19), 175, "L1", 50),
+    ],
+    "a count of the item after one of a place": [
+        Run("B1", the(15), 65, "cream", 50),
+        Count("C1", the(17), 65, "oil", place="market", counted=30),
+        Count("C2", the(18), 205, "oil", counted=100),
+    ],
+}
+
+
+@pytest.mark.parametrize("story", STORIES.values(), ids=STORIES.keys())
+def test_a_story_ends_as_the_clerk_says(desk: Desk, story: list[Paper]) -> None:
+    for paper in story:
+        desk.tell(paper)
+    assert judged(desk) == []
