@@ -125,7 +125,10 @@ def draw_all(
         if not item.stocked:
             drawn.taken.append(Taken(at, None, need.quantity, 0, "assumed"))
             continue
-        there = [replace(shelf, quantity=left[shelf.id]) for shelf in shelves.get(item.id, ())]
+        there = [
+            shelf if shelf.quantity == left[shelf.id] else replace(shelf, quantity=left[shelf.id])
+            for shelf in shelves.get(item.id, ())
+        ]
         got = draw.draw(there, need.quantity, day, named[at])
         for take in got.takes:
             left[take.lot_id] -= take.quantity

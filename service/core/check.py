@@ -1,6 +1,6 @@
 """Is there enough? Needs against what is usable on a day, less what is claimed; and the best day to make it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from fractions import Fraction
@@ -169,17 +169,30 @@ def most_units(catalogue: Catalogue, stock: Stock, question: Question, product: 
 
     if short_by(1):
         return 0
-    low, high, guess, near = 1, MOST_UNITS + 1, 1024, False
+    return _largest(short_by, 1, MOST_UNITS)
+
+
+def _largest(short_by: Callable[[int], float], low: int, most: int) -> int:
+    """The largest number that is not short; `low` is none. Needs grow with the number, so one look from afar comes near."""
+    over = short_by(most)
+    if not over:
+        return most
+    high = most
+    near = int(most / over) if over < float("inf") else 0
+    if low < near < high:
+        up = not short_by(near)
+        low, high = (near, high) if up else (low, near)
+        step = 1
+        while high - low > 1:  # from there in growing steps to the other side
+            at = min(low + step, high - 1) if up else max(high - step, low + 1)
+            short = bool(short_by(at))
+            low, high = (low, at) if short else (at, high)
+            if short == up:
+                break
+            step *= 2
     while high - low > 1:
-        over = short_by(guess)
-        if over:
-            high, near = guess, over < float("inf")
-            guess = int(guess / over) if near else (low + high) // 2  # needs grow with the units: the answer is near
-        else:
-            low = guess
-            guess = guess + 1 if near else guess * 2 if high > MOST_UNITS else (low + high) // 2
-            near = False
-        guess = min(max(guess, low + 1), high - 1)
+        middle = (low + high) // 2
+        low, high = (low, middle) if short_by(middle) else (middle, high)
     return low
 
 

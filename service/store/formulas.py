@@ -20,6 +20,14 @@ _OF_DAY = Prepared(
     .order_by(case((_THERE, 0), else_=1), case((_THERE, VERSION.c.version), else_=-VERSION.c.version).desc())
     .limit(1)
 )
+_VERSIONS = Prepared(
+    lambda ids: (
+        select(VERSION)
+        .where(VERSION.c.workshop_id == bindparam("workshop"), VERSION.c.formula_id.in_(ids))
+        .order_by(VERSION.c.version)
+    ),
+    "ids",
+)
 _LINES = Prepared(
     lambda ids: (
         select(LINE)
@@ -47,12 +55,7 @@ def version(connection: Connection, workshop: int, formula: int, number: int) ->
 def versions(connection: Connection, workshop: int, formulas: Collection[int]) -> dict[int, list[Row[Any]]]:
     """All versions of these formulas, oldest first."""
     found: dict[int, list[Row[Any]]] = {formula: [] for formula in formulas}
-    rows = connection.execute(
-        select(VERSION)
-        .where(VERSION.c.workshop_id == workshop, VERSION.c.formula_id.in_(sorted(formulas)))
-        .order_by(VERSION.c.version)
-    )
-    for row in rows:
+    for row in _VERSIONS.rows(connection, {"workshop": workshop, "ids": sorted(formulas)}) if formulas else ():
         found[row.formula_id].append(row)
     return found
 
