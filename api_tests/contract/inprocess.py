@@ -1,6 +1,7 @@
 """The application in this process on a database of its own, asked without a socket; its lifespan is entered by hand."""
 
 import asyncio
+import secrets
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -69,7 +70,7 @@ def new_database(url: str, name: str) -> str:
         return url
     admin = make_engine(url, 1)
     with admin.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-        connection.execute(text(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)"))
+        name = f"{name}_{secrets.token_hex(4)}"  # a new one each time; the server goes with the tests
         connection.execute(text(f"CREATE DATABASE {name}"))
     admin.dispose()
     return make_url(url).set(database=name).render_as_string(hide_password=False)

@@ -1,5 +1,6 @@
 """Migrations on both engines: no drift, the append-only triggers, a newer database refused."""
 
+import secrets
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -28,10 +29,10 @@ def engine(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Engine]:
         url = request.getfixturevalue("postgresql")
         admin = make_engine(url, 1)
         with admin.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-            connection.execute(text("DROP DATABASE IF EXISTS migrations WITH (FORCE)"))
-            connection.execute(text("CREATE DATABASE migrations"))
+            name = f"migrations_{secrets.token_hex(4)}"  # a new one each time; the server goes with the tests
+            connection.execute(text(f"CREATE DATABASE {name}"))
         admin.dispose()
-        made = make_engine(make_url(url).set(database="migrations").render_as_string(hide_password=False), 2)
+        made = make_engine(make_url(url).set(database=name).render_as_string(hide_password=False), 2)
     assert migrate.migrate(made)
     yield made
     made.dispose()
