@@ -32,11 +32,12 @@ test: $(VENV)/.test ## every test, on SQLite and on a real PostgreSQL
 soak: $(VENV)/.test ## the same tests with much larger counts (hours)
 	@STILLROOM_SOAK=1 $(BIN)/python -m pytest
 
-check: $(VENV)/.test ## format, lint, types, import directions
+check: $(VENV)/.test ## format, lint, types, import directions, migration drift
 	@$(BIN)/ruff format --check service api_tests
 	@$(BIN)/ruff check service api_tests
 	@$(BIN)/mypy
 	@$(BIN)/lint-imports
+	@$(BIN)/python -m pytest api_tests/infra/test_migrations.py -k "tables and sqlite"
 
 bench: $(VENV)/.bench ## speed, as a table and JSON under var/bench; ONLY=runs,check for parts, BENCH_QUICK=1 for less
 	@$(BIN)/python -m api_tests.bench

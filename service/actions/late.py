@@ -33,6 +33,14 @@ def in_order(locked: Locked, rank: int) -> bool:
     return rank >= locked.before
 
 
+def moves_nothing(scope: Scope, item: int, locked: Locked, rank: int, day: date) -> bool:
+    """Whether an arrival moves nothing: nothing waits for it, and it is in order or only arrivals came since."""
+    connection, workshop = scope.connection, scope.workshop.id
+    if lots.with_unbooked(connection, workshop, [item]):
+        return False
+    return in_order(locked, rank) or replay.only_came(connection, workshop, item, day)
+
+
 def follow(scope: Scope, redraw: Redraw, touched: dict[int, date], recosted: set[int] | None = None) -> Followed:
     """Run the touched items again, each from its day on; then let the money follow."""
     items = stock.items_of(scope, touched)

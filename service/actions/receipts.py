@@ -14,7 +14,7 @@ from service.core.movements import Entries
 from service.core.units import convert_in, largest_remainder, money_in, money_out, quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.papers import ReceiptIn
-from service.store import ledger, lots, places
+from service.store import ledger, places
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Stated
@@ -53,7 +53,7 @@ def record(scope: Scope, body: ReceiptIn) -> dict[str, Any]:
     }  # fmt: skip
     paper.facts = answer
     stated = [Stated(item.id, locked.paper, one["quantity"], one["id"]) for one in made]
-    if late.in_order(locked, rank) and not lots.unbooked(scope.connection, scope.workshop.id, item.id):
+    if late.moves_nothing(scope, item.id, locked, rank, when[0]):
         entries = Entries()
         for n, one in enumerate(made):
             entries.change(n, papers.balance(one), one["quantity"])

@@ -20,7 +20,7 @@ from service.core.netted import netted
 from service.errors import FieldError, NotEnoughStock, NotFound
 from service.shapes.runs import Performed, RunIn
 from service.store import items as item_store
-from service.store import ledger, lots, replay, runs
+from service.store import ledger, replay, runs
 from service.store.items import ItemRow
 from service.store.ledger import Paper, Stated
 
@@ -105,9 +105,8 @@ def _write(
     """Write the run, or its lots where its draws are written; what it made may have been sold before it was told."""
     connection, workshop, paper = scope.connection, scope.workshop.id, made.paper
     wanted = {lot["item_id"] for lot in made.lots}
-    sold = lots.with_unbooked(connection, workshop, wanted) if wanted else set()
     came = happening.rank(paper.happened_on, paper.happened_at, happening.CAME)
-    again = {item for item in wanted if item in sold or not late.in_order(locked[item], came)}
+    again = {item for item in wanted if not late.moves_nothing(scope, item, locked[item], came, paper.happened_on)}
     new = list(enumerate(made.lots))
     at_once = [(n, lot) for n, lot in new if lot["item_id"] not in again]
     entries = made.drawn.entries if redraw is None else Entries()

@@ -12,6 +12,7 @@ from datetime import date
 
 from service.core import draw
 from service.core.acts import Assumed, Came, Counted, Divided, Edited, Gone, Lot, Named, Order, Paper
+from service.core.draw import Shelf
 from service.core.kept import Kept
 
 BEYOND = 0  # stands for the unbooked lot in effects
@@ -43,6 +44,7 @@ class Shelves:
     cleared: dict[tuple[int, int], int] = field(default_factory=dict)  # (document, line) -> by which count
     kept: "Kept" = field(default_factory=lambda: Kept((), {}))
     _left: dict[tuple[int, int], int] = field(default_factory=dict)
+    _first_out: list[Lot] | None = None  # lots in law 6's order, until one changes its place in it
 
     def run(self, papers: Iterable[Paper]) -> None:
         """Apply papers in their order, sparing for named draws what later papers name."""
@@ -72,6 +74,7 @@ class Shelves:
 
     def _came(self, paper: Paper, lot: Lot, quantity: int) -> None:
         self.lots[lot.id] = lot
+        self._first_out = None
         self._move(paper.document, paper.line, lot.id, quantity)
         self._serve_day(paper.day, [lot.id])
 
@@ -83,6 +86,7 @@ class Shelves:
             if name not in act.told:
                 setattr(act.child, name, getattr(parent, name))
         self.lots[act.child.id] = act.child
+        self._first_out = None
         self._move(paper.document, paper.line, act.child.id, moved)
 
     def _edited(self, paper: Paper, act: Edited) -> None:
@@ -90,6 +94,7 @@ class Shelves:
         if lot is not None:
             for name, value in act.facts.items():
                 setattr(lot, name, value)
+            self._first_out = None
             self._serve_day(paper.day, [lot.id])
 
     def _named(self, paper: Paper, act: Named) -> None:
@@ -101,15 +106,24 @@ class Shelves:
 
     def _assumed(self, paper: Paper, act: Assumed) -> None:
         wanted = self._left.pop((paper.document, paper.line), act.need)
-        there = [
-            lot.shelf(lot.quantity - self.kept.after(lot.id, paper.order))
-            for lot in self.lots.values()
-            if lot.quantity > 0 and lot.id not in act.without
-        ]
+        there = self._enough(paper, act, wanted)
         drawn = draw.draw(there, wanted, paper.day)
         for take in drawn.takes:
             self._take(paper.document, paper.line, take.lot_id, take.quantity, paper.day)
         self._beyond(paper, drawn.short)
+
+    def _enough(self, paper: Paper, act: Assumed, wanted: int) -> list[Shelf]:
+        """Lots in law 6's order, less what later papers name, until what may be drawn of them is enough."""
+        if self._first_out is None:
+            self._first_out = sorted(self.lots.values(), key=lambda lot: (lot.use_by, lot.received_on, lot.code))
+        there: list[Shelf] = []
+        for lot in self._first_out:
+            if wanted <= 0:
+                break
+            if lot.quantity > 0 and lot.id not in act.without:
+                there.append(lot.shelf(lot.quantity - self.kept.after(lot.id, paper.order)))
+                wanted -= max(0, there[-1].quantity) if draw.drawable(there[-1], paper.day) else 0
+        return there
 
     def _counted(self, paper: Paper, act: Counted) -> None:
         lots = [lot for lot in self.lots.values() if _is_counted(act, lot)]
@@ -150,6 +164,7 @@ class Shelves:
         if newest is None:
             assert act.own is not None, "a gain without a lot needs one of its own"
             self.lots[act.own.id] = act.own
+            self._first_out = None
         self._move(paper.document, paper.line, newest.id if newest is not None else act.own.id, quantity)  # type: ignore[union-attr]
 
     def _serve_day(self, day: date, lots: Collection[int]) -> None:
@@ -179,6 +194,7 @@ class Shelves:
         self._move(document, line, lot, -taken)
         if opens and there.opened_life_days is not None and there.opened_on is None:
             there.opened_on = day
+            self._first_out = None
         return taken
 
     def _beyond(self, paper: Paper, short: int) -> None:

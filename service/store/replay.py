@@ -44,6 +44,20 @@ def papers(connection: Connection, workshop: int, item: int, since: date) -> lis
     return [row for row in found if last.get(row.corrects_id or row.id, row.id) == row.id]
 
 
+def only_came(connection: Connection, workshop: int, item: int, since: date) -> bool:
+    """Whether nothing but arrivals of an item happened from a day on: then a late arrival moves nothing."""
+    other = (
+        select(LINE.c.document_id)
+        .join(DOCUMENT, (DOCUMENT.c.workshop_id == LINE.c.workshop_id) & (DOCUMENT.c.id == LINE.c.document_id))
+        .where(
+            LINE.c.workshop_id == workshop, LINE.c.item_id == item, DOCUMENT.c.happened_on >= since,
+            or_(LINE.c.quantity <= 0, DOCUMENT.c.kind == "count"),
+        )
+        .limit(1)
+    )  # fmt: skip
+    return connection.execute(other).first() is None
+
+
 def restated(connection: Connection, workshop: int, origins: Collection[int]) -> dict[int, int]:
     """The last correction that states the lines of these papers anew, by the paper it corrects."""
     if not origins:
