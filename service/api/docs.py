@@ -65,6 +65,8 @@ def doc(
     responses: dict[int | str, dict[str, Any]] = {status: _success(answer, many, status, other)}
     for type_ in dict.fromkeys(types):
         _add_problem(responses, type_)
+    if request is not None and "dry_run" in request.model_fields and status == 201:
+        responses[200] = _success(answer, many, 200, other) | {"description": "A dry run: nothing is kept."}
     if answer is not None and not many and status == 200 and request is None:
         responses[304] = {"description": "What you have is what there is."}
     extra: dict[str, Any] = {"parameters": _parameters(many, request is not None)}
