@@ -1,9 +1,11 @@
 """What later came to be known of a lot in a batch: rejected, quarantined, or a date on the label that would differ now."""
 
-from collections.abc import Mapping, Set
+from collections.abc import Mapping, Sequence, Set
+from datetime import date
 from typing import Any
 
 from service.actions.scope import Scope
+from service.core.draw import FOREVER
 from service.store import lots, trace
 
 LEVELS = 12  # bulk in bulk to any sensible depth
@@ -51,3 +53,25 @@ def _said(bad: Mapping[int, Any], there: Set[int]) -> list[dict[str, Any]]:
         }
         for row in sorted((bad[lot] for lot in there if lot in bad), key=lambda one: str(one.code))
     ]
+
+
+def of_dates(printed: date | None, first: Sequence[Any], now: Sequence[Any], made_on: date) -> list[dict[str, Any]]:
+    """A set is as good as the earliest inside: where what is inside moved, the date on its label may now differ.
+
+    `first` and `now` are the lots inside as recorded and as known now.
+    """
+    then, inside = _earliest(first), _earliest(now)
+    if printed is None or inside is None or then == inside:
+        return []
+    best = inside if printed == then else min(printed, inside)
+    if best == printed:
+        return []
+    lot = min(now, key=lambda one: (one.use_by, one.code))
+    sentence = f"The label says best before {printed}: by what is known now it would be {best} (lot {lot.code} inside)."
+    return [{"type": "date-would-differ", "lot": lot.code, "reason": f"best before would be {best}", "since": made_on,
+             "sentence": sentence}]  # fmt: skip
+
+
+def _earliest(lots_inside: Sequence[Any]) -> date | None:
+    days = [lot.use_by for lot in lots_inside if lot.use_by != FOREVER]
+    return min(days, default=None)

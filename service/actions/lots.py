@@ -46,17 +46,20 @@ def list_(
 
 def edit(scope: Scope, code: str, patch: LotPatch) -> dict[str, Any]:
     """Change a lot's status, dates, place or certificate from a day on, keeping who, when and why."""
-    sent = {name: getattr(patch, name) for name in patch.model_fields_set - {"note", "effective_on"}}
+    sent = {name: getattr(patch, name) for name in patch.model_fields_set - {"note", "effective_on", "dry_run"}}
     if "manage" not in scope.actor.scopes and sent.keys() - BENCH:
         raise Forbidden("a token with 'record' may set a lot's `place` and `opened_on` only", needs="manage")
     lot = papers.lot_of(scope, code, "code")
     when = papers.happened(scope, patch.effective_on, "#/effective_on")
     papers.must_be_there(scope, lot, when[0])
-    keep(scope, lot, _facts(scope, sent, when[0]), when, patch.note)
-    return show(scope, code)
+    followed = keep(scope, lot, _facts(scope, sent, when[0]), when, patch.note)
+    answer = show(scope, code) | {"moved": [], "warnings": [], "sentence": f"Lot {code} is changed."}
+    return papers.told(answer, followed)
 
 
-def keep(scope: Scope, lot: Row[Any], facts: dict[str, Any], when: tuple[date, datetime | None], note: str | None) -> None:
+def keep(
+    scope: Scope, lot: Row[Any], facts: dict[str, Any], when: tuple[date, datetime | None], note: str | None
+) -> late.Followed:
     """Post an edit and let what it changes follow."""
     held, when, rank = papers.lock(scope, [lot.item_id], when)
     locked = held[lot.item_id]
@@ -69,7 +72,8 @@ def keep(scope: Scope, lot: Row[Any], facts: dict[str, Any], when: tuple[date, d
     _hold(scope, lot, facts, when, late.in_order(locked, rank))
     waits = lots.unbooked(scope.connection, scope.workshop.id, lot.item_id)
     if not late.in_order(locked, rank) or (waits and facts.keys() & USABLE):
-        late.follow(scope, Redraw.begin(scope, paper), {lot.item_id: when[0]})
+        return late.follow(scope, Redraw.begin(scope, paper), {lot.item_id: when[0]})
+    return late.Followed()
 
 
 def _facts(scope: Scope, sent: dict[str, Any], day: date) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from sqlalchemy import Row
@@ -98,8 +99,21 @@ def overlays(scope: Scope, rows: Sequence[Row[Any]]) -> dict[int, dict[str, Any]
         drawn = _drawn_of(scope, stated[paper], by_line, nets.get(paper, {}), items, known)
         mine = [move for move in moves if move.origin == paper and move.document_id != paper]
         by = dict.fromkeys(causes[_cause(move)].code for move in mine)
-        found[row.id] = _overlay(row, drawn, items, made.get(paper, []), list(by), concerned.get(paper, []))
+        about = concerned.get(paper, []) + (_dates(scope, row, drawn, items) if by and row.formula_id is None else [])
+        found[row.id] = _overlay(row, drawn, items, made.get(paper, []), list(by), about)
     return found
+
+
+def _dates(scope: Scope, row: Row[Any], drawn: Drawn, items: Mapping[int, ItemRow]) -> list[dict[str, Any]]:
+    """Whether the date on a set's label would differ by what is inside now."""
+    facts = json.loads(row.facts)
+    first = facts.get("first", facts["answer"])
+    inside = {item.code for item in items.values() if item.kind == "product"}
+    codes = {use["lot"] for use in first["used"] if use["material"] in inside and use["lot"]}
+    then = list(lots.by_codes(scope.connection, scope.workshop.id, codes).values())
+    now = [one.lot for one in drawn.taken if one.lot is not None and one.quantity and items[one.lot.item_id].kind == "product"]
+    printed = first["batch"]["best_before"]
+    return concerns.of_dates(date.fromisoformat(printed) if printed else None, then, now, row.made_on)
 
 
 def _cause(move: Any) -> int:

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Request, Response
 from service.actions import lots
 from service.api import deps
 from service.api.docs import doc
-from service.shapes.lots import LotPatch
+from service.shapes.lots import LotEdited, LotPatch
 from service.shapes.materials import LotOut
 
 router = APIRouter(prefix="/v1/lots", tags=["Lots"])
@@ -40,7 +40,7 @@ def get_lot(request: Request, code: str) -> Response:
     return deps.read(request, lambda scope: lots.show(scope, code))
 
 
-@router.patch("/{code}", **doc("Change a lot", request=LotPatch, answer=LotOut, example=RELEASE))
+@router.patch("/{code}", **doc("Change a lot", request=LotPatch, answer=LotEdited, example=RELEASE))
 async def patch_lot(request: Request, code: str) -> Response:
     """Status (keeps who, when and why), dates, place, certificate; each change is kept as a document."""
     return await deps.write(

@@ -1,5 +1,6 @@
 """Formulas, their versions, and batch sheets."""
 
+from decimal import Decimal
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -19,8 +20,8 @@ class VersionIn(Asked):
     """All that scales or dates a batch."""
 
     usual_batch_g: Amount | None = None
-    process_loss_percent: Annotated[Amount, Field(lt=100)] = 0  # type: ignore[assignment]
-    process_loss_g: Amount = 0  # type: ignore[assignment]
+    process_loss_percent: Annotated[Amount, Field(lt=100)] = Decimal(0)
+    process_loss_g: Amount = Decimal(0)
     rest_days: Days = 0
     bulk_shelf_life_days: Days | None = None
     lines: list[LineIn] = Field(min_length=1, max_length=200)

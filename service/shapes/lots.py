@@ -1,6 +1,7 @@
 """Edits and splits of lots, and places."""
 
 from service.shapes.base import Amount, Answered, Asked, Day, DayOrTime, ExpiryDay, Label, Note, Warned
+from service.shapes.materials import LotOut
 from service.shapes.papers import Linked, Moved, Status
 
 
@@ -16,6 +17,15 @@ class LotPatch(Asked):
     certificate: Label | None = None
     effective_on: DayOrTime | None = None
     note: Note | None = None
+    dry_run: bool = False
+
+
+class LotEdited(LotOut):
+    """A lot as it is now, and what its edit moved."""
+
+    moved: list[Moved]
+    warnings: list[Warned]
+    sentence: str
 
 
 class SplitIn(Asked):

@@ -1,5 +1,6 @@
 """Products and sets."""
 
+from decimal import Decimal
 from typing import Self
 
 from pydantic import Field, model_validator
@@ -12,7 +13,7 @@ class PackagingIn(Asked):
     """Packaging of one unit."""
 
     material: Code
-    quantity: Amount = 1  # type: ignore[assignment]
+    quantity: Amount = Decimal(1)
 
 
 class ContentIn(Asked):
