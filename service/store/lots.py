@@ -14,13 +14,8 @@ DOCUMENT = Document.__table__  # type: ignore[attr-defined]
 ITEM = Item.__table__  # type: ignore[attr-defined]
 
 _MINE = LOT.c.workshop_id == bindparam("workshop")
-_WITH_STOCK = Prepared(
-    lambda items: (
-        select(LOT)
-        .where(_MINE, LOT.c.item_id.in_(items), LOT.c.on_hand != literal_column("0"))  # a literal: the partial index serves
-        .with_hint(LOT, "INDEXED BY ix_lot_open", "sqlite")  # the planner may take another that reads emptied lots too
-    ),
-    "items",
+_WITH_STOCK = Prepared(  # a literal, so that the partial index serves (SQLite takes it while it was made last: 0002)
+    lambda items: select(LOT).where(_MINE, LOT.c.item_id.in_(items), LOT.c.on_hand != literal_column("0")), "items"
 )
 _BY_IDS = Prepared(lambda ids: select(LOT).where(_MINE, LOT.c.id.in_(ids)), "ids")
 _WITH_UNBOOKED = Prepared(

@@ -27,6 +27,14 @@ def upgrade() -> None:
     op.drop_column("line", "lot_quantity")
     _edits(bind)
     _ranks(bind)
+    _open_lots_last()
+
+
+def _open_lots_last() -> None:
+    """Of two indexes that serve alike SQLite takes the one that was made last: the one without emptied lots."""
+    holds = sa.text("on_hand <> 0")
+    op.drop_index("ix_lot_open", "lot")
+    op.create_index("ix_lot_open", "lot", ["workshop_id", "item_id"], sqlite_where=holds, postgresql_where=holds)
 
 
 def _let(bind: sa.Connection, table: str) -> None:
