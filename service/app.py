@@ -10,23 +10,31 @@ import anyio.to_thread
 from fastapi import FastAPI
 from sqlalchemy import Engine
 
+from service.actions.compute import CHILD
 from service.api import (
     access,
+    batch_plans,
     checks,
     counts,
+    cover,
+    customers,
     disposals,
     docs,
     documents,
+    forecasts,
     formulas,
     health,
+    imports,
     lots,
     materials,
+    orders,
     places,
     problems,
     products,
     receipts,
     reversals,
     runs,
+    shipments,
     splits,
     start,
 )
@@ -39,21 +47,10 @@ from service.store.writer import Reader, Writer
 
 log = logging.getLogger("stillroom")
 NOUNS = (
-    access,
-    materials,
-    formulas,
-    products,
-    receipts,
-    lots,
-    splits,
-    places,
-    counts,
-    disposals,
-    reversals,
-    documents,
-    checks,
+    access, materials, formulas, products, receipts, lots, splits, places, counts, disposals, reversals, documents, checks,
     runs,
-)
+    orders, shipments, customers, batch_plans, imports, forecasts, cover,
+)  # fmt: skip
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 
 
@@ -80,6 +77,7 @@ def create_app(
         with suppress(asyncio.CancelledError):
             await noting
         door.writer.close()
+        CHILD.close()
         engine.dispose()
 
     app = FastAPI(title="Stillroom", version="0.1.0", lifespan=lifespan)

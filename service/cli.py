@@ -5,6 +5,8 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Connection, Engine
 
@@ -34,11 +36,28 @@ def parser() -> argparse.ArgumentParser:
     revoke.add_argument("code")
     for one in (add, listing, revoke):
         one.add_argument("--workshop", help="its code; the first workshop without")
+    _import_parser(commands)
     workshop = commands.add_parser("workshop", help="make or list workshops")
     acts = workshop.add_subparsers(dest="act", required=True, metavar="ACT")
     acts.add_parser("add", help="make a workshop and its owner's token").add_argument("name")
     acts.add_parser("list", help="list workshops")
     return top
+
+
+def _import_parser(commands: Any) -> None:
+    kinds = commands.add_parser("import", help="import a file").add_subparsers(dest="kind", required=True, metavar="KIND")
+    orders = kinds.add_parser("orders", help="order history from a CSV file; the same lines twice are added once")
+    orders.add_argument("file", type=Path)
+    orders.add_argument("--map", action="append", default=[], metavar="FIELD=HEADER", help="where the column found is not right")
+    orders.add_argument("--product", action="append", default=[], metavar="NAME=CODE", help="a name in the file; NAME= skips it")
+    orders.add_argument("--skip-unknown", action="store_true", help="leave out rows of unknown products")
+    orders.add_argument("--skip-problems", action="store_true", help="leave out rows with problems")
+    orders.add_argument("--channel", choices=("retail", "wholesale", "market"), default="retail", help="of rows that name none")
+    orders.add_argument("--state", choices=("open", "shipped", "cancelled"), default="shipped", help="of rows that name none")
+    orders.add_argument("--date-order", choices=("dmy", "mdy", "ymd"), help="where 3/4/2026 could be two days")
+    orders.add_argument("--decimal", choices=(".", ","), help="where 1,500 could be two numbers")
+    orders.add_argument("--dry-run", action="store_true", help="say what would be added and what is wrong, and keep nothing")
+    orders.add_argument("--workshop", help="its code; the first workshop without")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -83,6 +102,8 @@ def _beside(settings: Settings, options: argparse.Namespace) -> int:
             return 0
         if options.command == "verify":
             return _verify(engine)
+        if options.command == "import":
+            return _import(engine, settings, options)
         return _write(engine, _token if options.command == "token" else _workshop, options)
     finally:
         engine.dispose()
@@ -109,15 +130,39 @@ def _write(engine: Engine, act: Callable[[Connection, argparse.Namespace], list[
     return 0
 
 
-def _token(connection: Connection, options: argparse.Namespace) -> list[str]:
+def _chosen(connection: Connection, code: str | None) -> Any:
+    """The workshop of this code, or the first."""
     from service.actions import access
     from service.errors import NotFound
+
+    workshop = access.workshop_by_code(connection, code)
+    if workshop is None:
+        wanted = f"no workshop '{code}'" if code else "no workshop yet"
+        raise NotFound(f"there is {wanted}: `workshop list` shows them, `workshop add NAME` makes one")
+    return workshop
+
+
+def _import(engine: Engine, settings: Settings, options: argparse.Namespace) -> int:
+    from service.bulk import import_orders
+    from service.errors import Invalid, NotFound
+
+    if not options.file.is_file():
+        raise NotFound(f"there is no file {options.file}")
+    try:
+        import_orders(engine, settings, options, lambda connection: _chosen(connection, options.workshop))
+    except Invalid as error:
+        for one in error.errors:
+            named = f"{one.detail}: '{one.given}'" if one.given is not None else one.detail
+            print(named + (f" (allowed: {one.allowed})" if one.allowed else ""), file=sys.stderr)
+        raise
+    return 0
+
+
+def _token(connection: Connection, options: argparse.Namespace) -> list[str]:
+    from service.actions import access
     from service.serve import owner_scope
 
-    workshop = access.workshop_by_code(connection, options.workshop)
-    if workshop is None:
-        wanted = f"no workshop '{options.workshop}'" if options.workshop else "no workshop yet"
-        raise NotFound(f"there is {wanted}: `workshop list` shows them, `workshop add NAME` makes one")
+    workshop = _chosen(connection, options.workshop)
     scope = owner_scope(connection, workshop)
     if options.act == "add":
         code, text = access.add_token(connection, workshop.id, workshop.code, options.name, [options.scope], datetime.now(UTC))

@@ -66,6 +66,22 @@ def lock(settings: Settings) -> IO[str] | None:
     return held
 
 
+def served(settings: Settings) -> bool:
+    """Whether a process is serving this SQLite file just now; PostgreSQL needs no such care."""
+    if not settings.sqlite:
+        return False
+    path = sqlite_path(settings.database_url)
+    path = path.with_name(path.name + ".lock")
+    if not path.exists():
+        return False
+    with path.open("a") as held:
+        try:
+            fcntl.flock(held, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except OSError:
+            return True
+    return False
+
+
 def open_database(settings: Settings) -> Engine:
     """The engine of a migrated database."""
     try:

@@ -21,6 +21,7 @@ class Settings:
     owner_token: str | None = None
     metrics: bool = False
     body_limit_bytes: int = 1_000_000
+    upload_limit_bytes: int = 50_000_000
     queue_limit: int = 200
     timeout_seconds: int = 30
     database_threads: int = 8
@@ -95,6 +96,7 @@ _READ: dict[str, Any] = {
     "owner_token": _token,
     "metrics": _flag,
     "body_limit_bytes": _whole(1_000, 100_000_000),
+    "upload_limit_bytes": _whole(1_000, 1_000_000_000),
     "queue_limit": _whole(1, 100_000),
     "timeout_seconds": _whole(1, 3_600),
     "database_threads": _whole(2, 200),

@@ -97,6 +97,28 @@ class World:
         made = self.post("runs", product=self.product, units=2, status="planned", planned_on="2100-01-01")
         return str(made["batch"]["code"])
 
+    def order(self, units: int = 2) -> str:
+        lines = [{"product": self.product, "units": units, "unit_price": 7}]
+        made = self.post("orders", reference=self.fresh("order"), channel="wholesale", customer=f"Shop {self.mark}", lines=lines)
+        return str(made["reference"])
+
+    def shipment(self, order: str | None = None) -> dict[str, Any]:
+        self.run()
+        return self.post(f"orders/{order or self.order()}/shipments")
+
+    def sent_back(self) -> dict[str, Any]:
+        order = self.order()
+        lot = self.shipment(order)["taken"][0]["lot"]
+        return self.post(f"orders/{order}/returns", batch=lot, units=1, condition="dented")
+
+    def export(self) -> dict[str, Any]:
+        """A shop's file with one new order."""
+        line = f"{self.fresh('shop')},2026-01-05,{self.product},3"
+        return {"csv": f"Order,Date,Product,Quantity\n{line}\n", "skip_unknown": True}
+
+    def imagined(self) -> dict[str, Any]:
+        return {"what_if": [{"product": self.product, "units": 24, "due_on": "2100-01-01"}]}
+
     def token(self, *scopes: str) -> dict[str, Any]:
         return self.post("tokens", name=f"token {self.mark}", scopes=list(scopes) or ["read"])
 
@@ -114,6 +136,22 @@ def _version(world: World) -> Ask:
 
 def _material(world: World) -> Ask:
     return Ask(body={"code": world.fresh("clay"), "name": "Clay", "inci": "KAOLIN", "function": ["absorbent"], "notes": "dry"})
+
+
+def _return(world: World) -> Ask:
+    order = world.order()
+    lot = world.shipment(order)["taken"][0]["lot"]
+    return Ask({"reference": order}, {"batch": lot, "units": 1, "condition": "dented"})
+
+
+def _batch_plan(world: World) -> Ask:
+    world.post("orders", due_on="2100-01-01", lines=[{"product": world.product, "units": 1}])
+    return Ask({"code": "2100-01-01"}, {})  # a plan's whole code holds only until the next act of anyone
+
+
+def _customer(world: World) -> Ask:
+    world.order()
+    return Ask({"customer": f"Shop {world.mark}"})
 
 
 ENTRIES: dict[str, Entry] = {
@@ -172,7 +210,28 @@ ENTRIES: dict[str, Entry] = {
     "GET /v1/runs": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
     "GET /v1/runs/{batch}": Entry("read", lambda w: Ask({"batch": w.run()})),
     "POST /v1/runs/{batch}/completion": Entry("record", lambda w: Ask({"batch": w.plan()}, {"units_made": 1})),
+    "POST /v1/orders": Entry("manage", lambda w: Ask(body={"lines": [{"product": w.product, "units": 2, "unit_price": 7}]})),
+    "GET /v1/orders": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/orders/{reference}": Entry("read", lambda w: Ask({"reference": w.order()})),
+    "PATCH /v1/orders/{reference}": Entry("manage", lambda w: Ask({"reference": w.order()}, {"due_on": "2100-01-01"})),
+    "POST /v1/orders/{reference}/shipments": Entry("record", lambda w: Ask({"reference": w.order()}, {"note": "by bicycle"})),
+    "POST /v1/orders/{reference}/returns": Entry("record", _return),
+    "GET /v1/shipments": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/shipments/{shipment}": Entry("read", lambda w: Ask({"shipment": w.shipment()["shipment"]})),
+    "GET /v1/returns": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/returns/{return}": Entry("read", lambda w: Ask({"return": w.sent_back()["return"]})),
+    "POST /v1/market-days": Entry("record", lambda w: Ask(body={"lines": [{"product": w.product, "units": 1}]})),
+    "GET /v1/customers": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/customers/{customer}": Entry("read", _customer),
+    "PATCH /v1/customers/{customer}": Entry("manage", lambda w: Ask(_customer(w).path, {"min_life_days": 10}), "own"),
     "POST /v1/runs/{batch}/cancellation": Entry("record", lambda w: Ask({"batch": w.plan()}, {"reason": "no time"})),
+    "POST /v1/batch-plans": Entry("read", lambda _: Ask(body={"until": "2100-01-01"}), "own"),
+    "POST /v1/batch-plans/{code}/runs": Entry("record", _batch_plan, "own"),
+    "POST /v1/imports/orders": Entry("manage", lambda w: Ask(body=w.export()), "own"),
+    "GET /v1/forecasts/{product}": Entry("read", lambda w: Ask({"product": w.product}, query={"weeks": 4})),
+    "GET /v1/cover": Entry("read", lambda _: Ask(), "own"),
+    "POST /v1/cover": Entry("read", lambda w: Ask(body=w.imagined())),
+    "GET /v1/cover/{material}": Entry("read", lambda w: Ask({"material": w.oil})),
 }
 
 

@@ -59,6 +59,10 @@ def grow(world: World, upto: int, have: int) -> None:
         world.reversal()
         world.count()
         world.token()
+        world.order()
+        world.sent_back()
+        half = world.order()
+        world.post(f"orders/{half}/shipments", lines=[{"product": world.product, "units": 1}])
 
 
 def count(house: House, world: World, statements: Statements, name: str) -> tuple[int, int]:

@@ -33,10 +33,10 @@ class Lot:
     places: list[tuple[Key, str | None]] = field(default_factory=list)
 
     def status(self, at: Key) -> str:
-        return [said for since, said in sorted(self.statuses, key=lambda one: one[0]) if since <= at][-1]
+        return _at(self.statuses, at)
 
     def place(self, at: Key) -> str | None:
-        return [said for since, said in sorted(self.places, key=lambda one: one[0]) if since <= at][-1]
+        return _at(self.places, at)
 
     def usable(self, at: Key) -> bool:
         return self.status(at) == "released" and (self.expires is None or self.expires >= at[0])
@@ -44,6 +44,12 @@ class Lot:
     @property
     def law6(self) -> tuple[Any, ...]:
         return (self.expires or NEVER, self.received, self.order)
+
+
+def _at(facts: list[tuple[Key, Any]], at: Key) -> Any:
+    """What held at a moment; before the lot was there (its receipt was corrected to a later day) what it came with."""
+    in_order = sorted(facts, key=lambda one: one[0])
+    return next((said for since, said in reversed(in_order) if since <= at), in_order[0][1])
 
 
 @dataclass

@@ -75,6 +75,18 @@ STORIES: dict[str, list[Paper]] = {
         Count("C1", the(17), 65, "oil", place="market", counted=30),
         Count("C2", the(18), 205, "oil", counted=100),
     ],
+    "a run told between a draw that was unbooked and the count that explains it": [
+        Run("B1", the(16), 235, "solo", 300),
+        Count("C1", the(19), None, "oil", counted=0),
+        Count("C2", the(16), None, "oil", place="market", counted=100),
+        Run("B2", the(18), None, "solo", 50),
+    ],
+    "a split told after its lot had moved, and a count of where it was": [
+        Receipt("L1", the(16), 175, "oil", 300, the(20), cost=23, status="quarantined", place="shelf"),
+        Edit("E1", the(18), None, "L1", place="market"),
+        Split("S1", the(17), 105, "L1", 100),
+        Count("C1", the(20), 366, "oil", place="shelf", counted=30),
+    ],
 }
 
 

@@ -10,6 +10,7 @@ from zoneinfo import available_timezones
 from sqlalchemy import Connection, Row
 
 from service.actions.scope import Actor, Scope, WorkshopFacts
+from service.core.units import percent_in, percent_out
 from service.errors import Conflict, Invalid, NotFound
 from service.shapes.access import TokenIn, WorkshopPatch
 from service.store import access, ids
@@ -62,7 +63,9 @@ def add_workshop(connection: Connection, name: str, now: datetime) -> WorkshopFa
     """A new workshop; its code comes from its name."""
     taken = {row.code for row in access.workshops(connection)}
     stem = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "workshop"
-    code = stem if stem not in taken else f"{stem}-{secrets.token_hex(3)}"
+    code = stem
+    while code in taken:
+        code = f"{stem}-{secrets.token_hex(4)}"
     id_ = access.add_workshop(connection, code, name, now)
     return facts(access.workshop(connection, id_))
 
@@ -107,8 +110,8 @@ def revoke_token(scope: Scope, code: str) -> dict[str, Any]:
 def show_workshop(scope: Scope) -> dict[str, Any]:
     """The workshop as it is now."""
     row = access.workshop(scope.connection, scope.workshop.id)
-    return {name: getattr(row, name) for name in
-            ("name", "time_zone", "currency", "week_start", "expiry_warning_days")}  # fmt: skip
+    shown = {name: getattr(row, name) for name in ("name", "time_zone", "currency", "week_start", "expiry_warning_days")}
+    return shown | {"service_level_percent": percent_out(row.service_level_ppm), "lead_time_days": row.lead_time_days}
 
 
 def edit_workshop(scope: Scope, patch: WorkshopPatch) -> dict[str, Any]:
@@ -119,6 +122,8 @@ def edit_workshop(scope: Scope, patch: WorkshopPatch) -> dict[str, Any]:
             raise Invalid.field(f"#/{name}", "must not be null")
     if "time_zone" in values and values["time_zone"] not in available_timezones():
         raise Invalid.field("#/time_zone", "is not a time zone", values["time_zone"], "an IANA name like Europe/Paris")
+    if "service_level_percent" in values:
+        values["service_level_ppm"] = percent_in(values.pop("service_level_percent"), "#/service_level_percent")
     changes_money = values.get("currency", scope.workshop.currency) != scope.workshop.currency
     if changes_money and access.has_money(scope.connection, scope.workshop.id):
         raise Conflict("the currency is fixed once money exists", currency=scope.workshop.currency)

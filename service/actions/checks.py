@@ -3,21 +3,23 @@
 from datetime import date
 from typing import Any
 
-from service.actions import papers, stock
+from service.actions import claiming, orders, papers, products, stock
 from service.actions.scope import Scope
 from service.core import check as core
 from service.core import costs, draw
 from service.core.check import Finding, Question, Stock
+from service.core.claims import Claims
 from service.core.needs import Catalogue, Want
 from service.core.units import money_out, quantity_in, quantity_out, said
-from service.errors import Invalid
-from service.shapes.checks import CheckIn
+from service.errors import Conflict, Invalid
+from service.shapes.checks import CheckIn, WantIn
 from service.store import catalogue, lots
 from service.store.items import ItemRow
 
 
 def check(scope: Scope, body: CheckIn) -> dict[str, Any]:
     """Answer a check; several wants share the same stock."""
+    body, claimed = _of_order(scope, body)
     wanted = [_want(scope, n, want) for n, want in enumerate(body.wants)]
     reached = catalogue.reach(scope.connection, scope.workshop.id, {item.id for item, _ in wanted})
     items = _items(scope, reached, {item.id for item, _ in wanted})
@@ -27,11 +29,31 @@ def check(scope: Scope, body: CheckIn) -> dict[str, Any]:
         if row.id != row.item_id:
             shelves.setdefault(row.item_id, []).append(draw.shelf_of(row))
     unstocked = frozenset(item.id for item in items.values() if not item.stocked)
-    there = Stock(shelves, stock.claimed_by_item(scope), unstocked)
+    there = Stock(shelves, {item: some for item, some in claimed.of_production.items() if item not in unstocked}, unstocked)
     question = Question(tuple(Want(item.id, quantity) for item, quantity in wanted), scope.today, body.by, body.use_finished)
     finding = core.best_day(reached, there, question)
     money = {row.id: row for row in rows}
-    return _answer(scope, body, wanted, reached, there, question, finding, items, money)
+    answer = _answer(scope, body, wanted, reached, there, question, finding, items, money)
+    units: dict[int, int] = {}
+    for item, quantity in wanted:
+        if item.kind == "product":
+            units[item.id] = units.get(item.id, 0) + quantity
+    answer["warnings"] = products.case_warnings(products.cases(scope, units), units)
+    return answer
+
+
+def _of_order(scope: Scope, body: CheckIn) -> tuple[CheckIn, Claims]:
+    """Of an order: what is open of it, by the day it must leave, beside what others claim."""
+    if body.order is None:
+        return body, claiming.all_(scope)
+    shown = orders.show(scope, body.order, "#/order")
+    more: dict[str, Any] = {"by": body.by or shown["ship_by"]}
+    if not body.wants:
+        open_ = [line for line in shown["lines"] if line["open"]]
+        if not open_:
+            raise Conflict(f"nothing of order {body.order} is open", state=shown["state"])
+        more["wants"] = [WantIn(product=line["product"], units=line["open"]) for line in open_]
+    return body.model_copy(update=more), claiming.but_order(scope, orders.order_of(scope, body.order).id)
 
 
 def _want(scope: Scope, n: int, want: Any) -> tuple[ItemRow, int]:
@@ -76,6 +98,8 @@ def _answer(
         "making_day": finding.day,
         "ready_on": finding.ready_on,
         "by": body.by,
+        "order": body.order,
+        "warnings": [],
         "cost": money_out(costs.total([cost for _, cost in needs])) if finding.enough else None,
     }
 

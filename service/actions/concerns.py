@@ -1,18 +1,21 @@
 """What later came to be known of a lot in a batch: rejected, quarantined, or a date on the label that would differ now."""
 
-from collections.abc import Mapping, Sequence, Set
+import json
+from collections.abc import Collection, Mapping, Sequence, Set
 from datetime import date
 from typing import Any
 
+from sqlalchemy import Row
+
 from service.actions.scope import Scope
 from service.core.draw import FOREVER
-from service.store import lots, trace
+from service.store import lots, orders, trace
 
 LEVELS = 12  # bulk in bulk to any sensible depth
 
 
-def of_batches(scope: Scope, used: Mapping[int, Set[int]]) -> dict[int, list[dict[str, Any]]]:
-    """The concerns of batches by their paper, through bulk to any depth: `lot`, `reason`, `since`."""
+def of_batches(scope: Scope, used: Mapping[int, Set[int]], what: str = "batch") -> dict[int, list[dict[str, Any]]]:
+    """The concerns of batches (or shipments) by their paper, through bulk to any depth: `lot`, `reason`, `since`."""
     above: dict[int, set[int]] = {}
     waiting = {lot for some in used.values() for lot in some}
     seen: set[int] = set()
@@ -29,7 +32,7 @@ def of_batches(scope: Scope, used: Mapping[int, Set[int]]) -> dict[int, list[dic
     bad = {key: row for key, row in known.items() if row.status in ("rejected", "quarantined") and row.id != row.item_id}
     if not bad:
         return {}
-    return {paper: _said(bad, _all(some, above)) for paper, some in used.items()}
+    return {paper: _said(bad, _all(some, above), what) for paper, some in used.items()}
 
 
 def _all(some: Set[int], above: Mapping[int, Set[int]]) -> set[int]:
@@ -41,14 +44,42 @@ def _all(some: Set[int], above: Mapping[int, Set[int]]) -> set[int]:
     return found
 
 
-def _said(bad: Mapping[int, Any], there: Set[int]) -> list[dict[str, Any]]:
+def of_shipments(scope: Scope, made: Mapping[int, Collection[Row[Any]]]) -> dict[int, list[dict[str, Any]]]:
+    """The concerns of batches of which a lot was named in a shipment though it was not fit to be sold, by their paper."""
+    paper_of = {lot.id: paper for paper, some in made.items() for lot in some}
+    found: dict[int, list[dict[str, Any]]] = {}
+    for row in orders.shipments_naming(scope.connection, scope.workshop.id, paper_of):
+        mine = [one for one in json.loads(row.facts)["unfit"] if one["lot"] == row.lot]
+        for concern in unfit(row, mine):
+            known = found.setdefault(paper_of[row.lot_id], [])
+            known += [] if concern in known else [concern]
+    return found
+
+
+def unfit(shipment: Row[Any], lots_: Sequence[Mapping[str, str]]) -> list[dict[str, Any]]:
+    """What a shipment says of lots that were named though they were not fit to be sold."""
+    customer = json.loads(shipment.facts)["customer"]
+    return [
+        {
+            "type": "shipped-unfit",
+            "lot": one["lot"],
+            "reason": one["why"],
+            "since": shipment.happened_on,
+            "shipment": shipment.code,
+            "sentence": f"Lot {one['lot']} was {one['why']} when it was shipped{f' to {customer}' if customer else ''}.",
+        }
+        for one in lots_
+    ]
+
+
+def _said(bad: Mapping[int, Any], there: Set[int], what: str) -> list[dict[str, Any]]:
     return [
         {
             "type": f"lot-{row.status}",
             "lot": row.code,
             "reason": row.status_reason or row.status,
             "since": row.status_on or row.received_on,
-            "sentence": f"Lot {row.code}, which is in this batch, is {row.status}"
+            "sentence": f"Lot {row.code}, which is in this {what}, is {row.status}"
             + (f": {row.status_reason}." if row.status_reason else "."),
         }
         for row in sorted((bad[lot] for lot in there if lot in bad), key=lambda one: str(one.code))

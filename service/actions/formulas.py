@@ -16,6 +16,7 @@ from service.store import formulas, items, products
 from service.store.items import ItemRow
 
 DEEPEST = 20
+SIZES = ("usual_batch", "smallest_batch", "largest_batch")
 
 
 def create(scope: Scope, body: FormulaIn) -> dict[str, Any]:
@@ -49,10 +50,8 @@ def _lines(scope: Scope, body: VersionIn, bulk: ItemRow) -> list[dict[str, Any]]
         item = found.get(line.material)
         pointer = f"#/lines/{n}/material"
         if item is None or item.kind not in ("ingredient", "bulk"):
-            raise NotFound(
-                f"there is no ingredient or bulk '{line.material}'",
-                errors=[FieldError("is not there", pointer=pointer, given=line.material)],
-            )
+            error = FieldError("is not there", pointer=pointer, given=line.material)
+            raise NotFound(f"there is no ingredient or bulk '{line.material}'", errors=[error])
         if not item.active:
             raise Conflict(f"'{item.code}' is retired", errors=[FieldError("is retired", pointer=pointer)])
         rest = line.percent == "rest"
@@ -95,13 +94,13 @@ def _no_loop(scope: Scope, bulk: ItemRow, inside: list[int]) -> None:
 
 
 def _add_version(scope: Scope, bulk: ItemRow, number: int, body: VersionIn, lines: list[dict[str, Any]]) -> None:
-    usual = body.usual_batch_g
+    sizes = {name: getattr(body, f"{name}_g") for name in SIZES}
     loss = body.process_loss_percent
     values = {
         "id": scope.new_id(),
         "formula_id": bulk.id,
         "version": number,
-        "usual_batch_mg": quantity_in(usual, "g", "#/usual_batch_g") if usual is not None else None,
+        **{f"{name}_mg": None if size is None else quantity_in(size, "g", f"#/{name}_g") for name, size in sizes.items()},
         "loss_ppm": percent_in(Decimal(loss), "#/process_loss_percent") if loss else 0,
         "loss_mg": quantity_in(Decimal(body.process_loss_g), "g", "#/process_loss_g"),
         "rest_days": body.rest_days,
@@ -159,7 +158,7 @@ def _shown(scope: Scope, bulks: list[ItemRow], wanted: dict[int, int | None]) ->
                 "active": bulk.active,
                 "version": row.version,
                 "versions": [one.version for one in versions[bulk.id]],
-                "usual_batch_g": quantity_out(row.usual_batch_mg, "g") if row.usual_batch_mg is not None else None,
+                **{f"{name}_g": _grams(getattr(row, f"{name}_mg")) for name in SIZES},
                 "process_loss_percent": percent_out(row.loss_ppm),
                 "process_loss_g": quantity_out(row.loss_mg, "g"),
                 "rest_days": row.rest_days,
@@ -172,6 +171,10 @@ def _shown(scope: Scope, bulks: list[ItemRow], wanted: dict[int, int | None]) ->
     return shown
 
 
+def _grams(mg: int | None) -> int | float | None:
+    return None if mg is None else quantity_out(mg, "g")
+
+
 def _choose(bulk: ItemRow, versions: list[Row[Any]], number: int | None) -> Row[Any]:
     if number is None:
         return versions[-1]
@@ -182,12 +185,8 @@ def _choose(bulk: ItemRow, versions: list[Row[Any]], number: int | None) -> Row[
 
 
 def _line(line: Row[Any], inside: dict[int, ItemRow]) -> dict[str, Any]:
-    return {
-        "material": inside[line.item_id].code,
-        "percent": percent_out(line.share_ppm),
-        "rest": line.rest,
-        "phase": line.phase,
-    }
+    share = percent_out(line.share_ppm)
+    return {"material": inside[line.item_id].code, "percent": share, "rest": line.rest, "phase": line.phase}
 
 
 def _ingredients(scope: Scope, lines: dict[int, list[Row[Any]]], known: dict[int, ItemRow]) -> dict[int, list[care.Ingredient]]:

@@ -12,7 +12,7 @@ from service.store import items
 from service.store.items import ItemRow
 
 KINDS = ("ingredient", "packaging", "bulk")
-FACTS = ("inci", "function", "contains_water", "density_g_per_ml", "notes")
+FACTS = ("inci", "function", "contains_water", "density_g_per_ml", "lead_time_days", "service_level_percent", "notes")
 COLUMNS = ("name", "stocked", "active", "shelf_life_days", "opened_life_days")
 WATER = {"AQUA", "WATER", "AQUA (WATER)", "AQUA/WATER", "WATER (AQUA)"}
 
@@ -108,6 +108,12 @@ def movements(
     return shown, f"{more[0]}:{more[1]}" if more else None
 
 
+def _number(text: str | None) -> int | float | None:
+    """A decimal kept as text."""
+    value = None if text is None else float(text)
+    return int(value) if value is not None and value == int(value) else value
+
+
 def _shown(item: ItemRow, figures: dict[str, Any]) -> dict[str, Any]:
     density = item.facts.get("density_g_per_ml")
     return {
@@ -123,6 +129,8 @@ def _shown(item: ItemRow, figures: dict[str, Any]) -> dict[str, Any]:
         "density_g_per_ml": float(density) if density is not None else None,
         "shelf_life_days": item.shelf_life_days,
         "opened_life_days": item.opened_life_days,
+        "lead_time_days": item.facts.get("lead_time_days"),
+        "service_level_percent": _number(item.facts.get("service_level_percent")),
         "notes": item.facts.get("notes"),
         **figures,
     }

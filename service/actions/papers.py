@@ -17,7 +17,8 @@ from service.store import papers as paper_store
 from service.store.items import ItemRow, Locked
 from service.store.ledger import Paper
 
-SERIES = {"receipt": "R", "count": "C", "disposal": "D", "reversal": "V", "edit": "E", "correction": "K", "split": "S"}
+SERIES = {"receipt": "R", "count": "C", "disposal": "D", "reversal": "V", "edit": "E", "correction": "K", "split": "S",
+          "shipment": "H", "return": "N"}  # fmt: skip
 When = tuple[date, datetime | None]
 UNLINKED = {"reverses": None, "corrects": None, "caused_by": None}  # of a paper that stands for itself
 CLOCK_SLACK = timedelta(minutes=5)  # a phone's clock may run ahead of ours

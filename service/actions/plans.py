@@ -6,9 +6,10 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import papers, run_answer, run_draw, run_named, run_target, stock
+from service.actions import claiming, orders, papers, products, run_answer, run_draw, run_named, run_target, stock
 from service.actions.run_target import Target
 from service.actions.scope import Scope
+from service.core.claims import Plan
 from service.core.units import quantity_out, said
 from service.errors import Conflict, FieldError, NotFound
 from service.shapes.runs import CancellationIn, CompletionIn, NamedLot, RunIn
@@ -21,6 +22,7 @@ from service.store.items import ItemRow
 def add(scope: Scope, run: RunIn) -> dict[str, Any]:
     """Plan a run: its batch code is given now, and its own lines are claimed."""
     day = run.planned_on or scope.today
+    order = orders.open_order(scope, run.order, "#/order") if run.order is not None else None
     target = run_target.work_out(scope, run, day)
     ids = {need.item_id for need in target.needs} | {output.item_id for output in target.outputs}
     items = item_store.by_ids(scope.connection, scope.workshop.id, ids)
@@ -28,10 +30,13 @@ def add(scope: Scope, run: RunIn) -> dict[str, Any]:
     for need in target.needs:
         if items[need.item_id].stocked:
             needs[need.item_id] = needs.get(need.item_id, 0) + need.quantity
+    makes = {output.item_id: output.quantity for output in target.outputs if output.quantity}
+    target.warnings += products.case_warnings(products.cases(scope, makes), makes)
     item_store.lock(scope.connection, scope.workshop.id, sorted(needs))
     code = papers.code_for(scope, "B")
     fixed = _fixed(scope, run, target, items, day) if run.fix_lots else []
-    answer = _answer(scope, run, target, items, needs, code) | {"fixed_lots": fixed}
+    planned = Plan(0, code, run.planned_on, needs, makes, order.id if order is not None else None)
+    answer = _answer(scope, run, target, items, planned) | {"fixed_lots": fixed}
     asked = run.model_dump(mode="json", exclude_unset=True)
     if fixed:
         asked["lots"] = fixed
@@ -45,14 +50,19 @@ def add(scope: Scope, run: RunIn) -> dict[str, Any]:
         "units": target.units,
         "batch_mg": target.batch_mg,
         "planned_on": run.planned_on,
-        "fixed_lots": [],
         "made_on": None,
         "plan_id": None,
+        "order_id": planned.order_id,
         "document_id": None,
         "facts": {"asked": asked, "answer": answer},
     }
-    run_store.add(scope.connection, scope.workshop.id, values, sorted(needs.items()))
+    run_store.add(scope.connection, scope.workshop.id, values, [*sorted(needs.items()), *_made(makes)])
     return answer
+
+
+def _made(makes: dict[int, int]) -> list[tuple[int, int]]:
+    """What a plan will make, as its lines keep it: below 0."""
+    return [(item, -quantity) for item, quantity in sorted(makes.items())]
 
 
 def _fixed(scope: Scope, run: RunIn, target: Target, items: dict[int, ItemRow], day: date) -> list[dict[str, Any]]:
@@ -70,13 +80,13 @@ def _fixed(scope: Scope, run: RunIn, target: Target, items: dict[int, ItemRow], 
     ]
 
 
-def _shortages(scope: Scope, needs: dict[int, int], items: dict[int, ItemRow]) -> list[dict[str, Any]]:
-    """What the plan lacks now, after what other plans claim."""
-    rows = lots.with_stock(scope.connection, scope.workshop.id, list(needs))
+def _shortages(scope: Scope, plan: Plan, items: dict[int, ItemRow]) -> list[dict[str, Any]]:
+    """What the plan lacks now, after what other plans claim, and orders that it does not serve."""
+    rows = lots.with_stock(scope.connection, scope.workshop.id, list(plan.needs))
     usable = stock.usable_by_item(scope, rows, scope.today)
-    claimed = stock.claimed_by_item(scope)
+    claimed = claiming.beside(scope, plan)
     short: list[dict[str, Any]] = []
-    for item_id, needed in sorted(needs.items(), key=lambda pair: items[pair[0]].code):
+    for item_id, needed in sorted(plan.needs.items(), key=lambda pair: items[pair[0]].code):
         available = max(0, usable.get(item_id, 0) - claimed.get(item_id, 0))
         if needed > available:
             unit = items[item_id].unit
@@ -92,10 +102,9 @@ def _shortages(scope: Scope, needs: dict[int, int], items: dict[int, ItemRow]) -
     return short
 
 
-def _answer(
-    scope: Scope, run: RunIn, target: Target, items: dict[int, ItemRow], needs: dict[int, int], code: str
-) -> dict[str, Any]:
-    short = _shortages(scope, needs, items)
+def _answer(scope: Scope, run: RunIn, target: Target, items: dict[int, ItemRow], planned: Plan) -> dict[str, Any]:
+    code = planned.code
+    short = _shortages(scope, planned, items)
     what = target.product or target.formula
     amount = f"{target.units} of" if target.units else f"{said(target.batch_mg or 0, 'g')} of"
     sentence = f"{amount} {what.name if what else 'it'} planned as batch {code}"
@@ -132,6 +141,7 @@ def _answer(
         "unit_cost": None,
         "estimated": False,
         "plan": None,
+        "order": run.order,
         "note": run.note,
         "reason": None,
         **run_answer.recorded(scope),
@@ -158,6 +168,9 @@ def matching(scope: Scope, run: RunIn) -> tuple[Row[Any] | None, list[dict[str, 
         formula.id if formula else None,
         product.id if product else None,
     )
+    if run.order is not None and len(found) > 1:
+        order = orders.order_of(scope, run.order, "#/order")
+        found = [plan for plan in found if plan.order_id == order.id]
     if len(found) != 1:
         return None, []
     plan = open_plan(scope, found[0].code)
@@ -206,9 +219,13 @@ def of_completion(plan: Row[Any], completion: CompletionIn) -> RunIn:
 
 
 def with_fixed(plan: Row[Any], run: RunIn) -> RunIn:
-    """A run that ends a plan takes the lots that its sheet fixed, unless it names lots itself."""
-    fixed = json.loads(plan.facts)["answer"].get("fixed_lots", [])
-    return run if run.lots or not fixed else run.model_copy(update={"lots": [NamedLot.model_validate(one) for one in fixed]})
+    """A run that ends a plan takes the lots that its sheet fixed, unless it names lots itself, and is for the plan's order."""
+    facts = json.loads(plan.facts)
+    fixed = facts["answer"].get("fixed_lots", [])
+    more: dict[str, Any] = {"order": run.order or facts["asked"].get("order")}
+    if fixed and not run.lots:
+        more["lots"] = [NamedLot.model_validate(one) for one in fixed]
+    return run.model_copy(update=more)
 
 
 def fixing(scope: Scope, lot_codes: set[str]) -> list[Row[Any]]:

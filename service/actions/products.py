@@ -1,5 +1,6 @@
 """Products and sets: made, changed, shown with their stock."""
 
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from sqlalchemy import Row
@@ -13,6 +14,8 @@ from service.shapes.products import ProductIn, ProductPatch
 from service.store import items, products
 from service.store.items import ItemRow
 
+FACTS = ("sold_from", "sold_until", "like")  # what a forecast is told
+
 
 def create(scope: Scope, body: ProductIn) -> dict[str, Any]:
     """A new product or set; answers it with its (empty) stock."""
@@ -21,9 +24,11 @@ def create(scope: Scope, body: ProductIn) -> dict[str, Any]:
     fill = quantity_in(body.fill_g, "g", "#/fill_g") if body.fill_g is not None else None
     net = quantity_in(body.net_g, "g", "#/net_g") if body.net_g is not None else fill
     rows = _parts(scope, body)
-    item = ItemRow(scope.new_id(), body.code, body.name, "product", "piece", True, body.active, body.shelf_life_days, None, {})
+    item = ItemRow(scope.new_id(), body.code, body.name, "product", "piece", True, body.active, body.shelf_life_days, None,
+                   _facts(scope, {name: getattr(body, name) for name in FACTS}, {}))  # fmt: skip
     items.add(scope.connection, scope.workshop.id, item)
-    values = {"id": item.id, "formula_id": formula.id if formula else None, "fill_mg": fill, "net_mg": net}
+    values = {"id": item.id, "formula_id": formula.id if formula else None, "fill_mg": fill, "net_mg": net,
+              "case_units": body.case_units}  # fmt: skip
     products.add(scope.connection, scope.workshop.id, values, rows)
     return show(scope, body.code)
 
@@ -54,6 +59,38 @@ def _parts(scope: Scope, body: ProductIn) -> list[dict[str, Any]]:
     return rows
 
 
+def _facts(scope: Scope, told: Mapping[str, Any], had: Mapping[str, Any]) -> dict[str, Any]:
+    """What a forecast is told of a product: its season, and the products it is like."""
+    facts = {**had, **told}
+    if bool(facts.get("sold_from")) != bool(facts.get("sold_until")):
+        raise Invalid.field("#/sold_until", "goes with `sold_from`: a season has both, or neither")
+    for n, code in enumerate(facts.get("like") or ()):
+        papers.item_of(scope, code, f"#/like/{n}", "product")
+    return {**facts, "like": list(facts.get("like") or [])}
+
+
+def cases(scope: Scope, ids: Collection[int]) -> dict[int, tuple[ItemRow, int]]:
+    """Those of these products that are sold in cases, with the units of one."""
+    made = products.by_ids(scope.connection, scope.workshop.id, ids)
+    known = stock.items_of(scope, {id_ for id_, row in made.items() if row.case_units})
+    return {id_: (item, made[id_].case_units) for id_, item in known.items()}
+
+
+def case_warnings(known: Mapping[int, tuple[ItemRow, int]], units: Mapping[int, int]) -> list[dict[str, Any]]:
+    """A warning for each product of which these units are not whole cases."""
+    return [
+        {
+            "type": "not-whole-cases",
+            "sentence": f"{units[id_]} of {item.name} are not whole cases of {case}.",
+            "product": item.code,
+            "units": units[id_],
+            "case_units": case,
+        }
+        for id_, (item, case) in known.items()
+        if units.get(id_, 0) % case
+    ]
+
+
 def edit(scope: Scope, code: str, patch: ProductPatch) -> dict[str, Any]:
     """Change what was sent."""
     item = papers.item_of(scope, code, "code", "product")
@@ -61,6 +98,11 @@ def edit(scope: Scope, code: str, patch: ProductPatch) -> dict[str, Any]:
     for name in ("name", "active"):
         if name in sent and sent[name] is None:
             raise Invalid.field(f"#/{name}", "must not be null")
+    told = {name: sent.pop(name) for name in FACTS if name in sent}
+    if told:
+        sent["facts"] = _facts(scope, told, item.facts)
+    if "case_units" in sent:
+        products.change(scope.connection, scope.workshop.id, item.id, {"case_units": sent.pop("case_units")})
     if sent:
         items.change(scope.connection, scope.workshop.id, item.id, sent)
     return show(scope, code)
@@ -107,6 +149,10 @@ def _one(
         ],
         "contains": [{"product": known[part.item_id].code, "quantity": part.quantity} for part in parts if part.inside],
         "shelf_life_days": item.shelf_life_days,
+        "case_units": made.case_units,
+        "sold_from": item.facts.get("sold_from"),
+        "sold_until": item.facts.get("sold_until"),
+        "like": item.facts.get("like") or [],
         "active": item.active,
         **figures,
         "batches": figures["lots"],

@@ -141,7 +141,8 @@ def _of_line(
     if line.quantity > 0 or line.lot_id is not None:
         return [(Came(arrived(rows[line.lot_id]), line.quantity), happening.CAME, 0)]
     own = mine.get(line.corrects_id or line.id, frozenset())
-    acts: list[tuple[Act, int, int]] = [(Assumed(-line.quantity, own), happening.ASSUMED, 0)]
+    least = date.fromisoformat(json.loads(line.facts)["least"]) if line.kind == "shipment" else None
+    acts: list[tuple[Act, int, int]] = [(Assumed(-line.quantity, own, least), happening.ASSUMED, 0)]
     by_name = named.get((line.id, line.n))
     if by_name:
         acts.insert(0, (Named(-line.quantity, tuple(by_name)), happening.NAMED, 0))

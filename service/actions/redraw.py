@@ -68,6 +68,7 @@ class Redraw:
         """Run an item's papers again from the start of a day; enter what differs from the books."""
         connection, workshop = self.scope.connection, self.scope.workshop.id
         rows = {row.id: row for row in replay.lots(connection, workshop, item.id)}
+        since = min(since, replay.first_beyond(connection, workshop, item.id) or since)  # a count explains draws of before
         lines = replay.papers(connection, workshop, item.id, since)
         shelves = reading.as_of(self.scope, item, rows, since)
         acts = reading.acts_since(self.scope, item, rows, lines, since)

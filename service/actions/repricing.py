@@ -53,7 +53,8 @@ def _reprice(scope: Scope, books: Corrections, lot_id: int) -> list[int]:
         changed.append(move.origin)
     balance.touched = True
     balance.worth = costs.worth(row.cost_micro, balance.on_hand, row.quantity)
-    return [origin for origin in changed if origin != row.document_id]
+    back = lots.returned_of(scope.connection, scope.workshop.id, [lot_id])
+    return [*(origin for origin in changed if origin != row.document_id), *(paper.id for paper in back)]
 
 
 def _recost(scope: Scope, paper: int) -> list[int]:
@@ -66,6 +67,8 @@ def _recost(scope: Scope, paper: int) -> list[int]:
     kind = paper_store.by_ids(scope.connection, scope.workshop.id, [paper])[paper].kind
     if kind == "run":
         return _recost_batch(scope, nets, lines, {row.id: row for row in made})
+    if kind == "return":
+        return _recost_return(scope, made[0])
     return _recost_part(scope, nets, made[0]) if kind == "split" else []
 
 
@@ -92,6 +95,13 @@ def _recost_part(scope: Scope, nets: dict[Key, Net], child: Any) -> list[int]:
     cost = None if parent.cost_micro is None else -sum(net.cost for net in taken)
     moved = -sum(net.quantity for net in taken)
     return [child.id] if _set(scope, child, cost, parent.estimated, moved) else []
+
+
+def _recost_return(scope: Scope, child: Any) -> list[int]:
+    """What came back is worth what the units of its batch's lot are worth."""
+    parent = lots.by_ids(scope.connection, scope.workshop.id, [child.parent_id])[child.parent_id]
+    cost = costs.worth(parent.cost_micro, child.quantity, parent.quantity)
+    return [child.id] if _set(scope, child, cost, parent.estimated) else []
 
 
 def cost_of(net: Net, lot: Any) -> int | None:

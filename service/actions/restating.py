@@ -20,7 +20,7 @@ def since(scope: Scope, row: Row[Any], stated: Sequence[Row[Any]]) -> dict[int, 
     days = dict.fromkeys((line.item_id for line in stated), row.happened_on)
     if row.kind == "count" and any(line.lot_id is None for line in stated):
         return dict.fromkeys(days, date.min)
-    named = replay.named_by(scope.connection, scope.workshop.id, row.id)
+    named = replay.named_by_all(scope.connection, scope.workshop.id, [row.id]).get(row.id, {})
     ids = {lot for some in named.values() for lot, _ in some} | {line.lot_id for line in stated if line.lot_id is not None}
     for lot in lots.by_ids(scope.connection, scope.workshop.id, ids).values():
         if lot.item_id in days:
@@ -30,8 +30,7 @@ def since(scope: Scope, row: Row[Any], stated: Sequence[Row[Any]]) -> dict[int, 
 
 def as_stated(scope: Scope, document: int) -> list[Stated]:
     """The lines of a paper as they stand now, with the lots they name."""
-    last = replay.restated(scope.connection, scope.workshop.id, [document]).get(document, document)
-    named = replay.named_by(scope.connection, scope.workshop.id, last)
+    named = replay.named_by_all(scope.connection, scope.workshop.id, [document]).get(document, {})
     return [
         Stated(line.item_id, line.paper, line.quantity, line.lot_id, line.instead_of_id, line.output, line.mass_mg,
                tuple(named.get(line.n, ())))

@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import late, papers, plans, restating, stock
+from service.actions import late, orders, papers, plans, restating, stock
 from service.actions.redraw import Redraw
 from service.actions.scope import Scope
 from service.core.units import money_out, quantity_out
@@ -14,14 +14,16 @@ from service.shapes.papers import ReversalIn
 from service.store import items, ledger, lots, replay, runs
 from service.store import papers as paper_store
 
-REVERSIBLE = ("receipt", "count", "disposal", "split", "run")
+REVERSIBLE = ("receipt", "count", "disposal", "split", "run", "shipment", "return")
 
 
 def record(scope: Scope, body: ReversalIn) -> dict[str, Any]:
-    """Undo a receipt, count, disposal, split or run; 409 names what stands on it."""
+    """Undo a receipt, count, disposal, split, run, shipment or return; 409 names what stands on it."""
     row = reversible(scope, body.document)
     stated = replay.lines(scope.connection, scope.workshop.id, [row.id])[row.id]
     touched = {line.item_id for line in stated}
+    if row.kind == "shipment":
+        orders.hold(scope, row.id)
     items.lock(scope.connection, scope.workshop.id, sorted(touched))
     if paper_store.reversal_of(scope.connection, scope.workshop.id, row.id) is not None:
         raise AlreadyReversed(f"{row.code} is reversed already")
@@ -37,6 +39,8 @@ def record(scope: Scope, body: ReversalIn) -> dict[str, Any]:
     followed = late.follow(scope, redraw, since)
     if row.kind == "run":
         _reopen(scope, row)
+    elif row.kind == "shipment":
+        orders.paper_reversed(scope, row.id)
     return papers.told(show(scope, paper.code), followed)
 
 
@@ -112,6 +116,7 @@ def _holders(scope: Scope, row: Row[Any], settle: bool) -> dict[int, set[int]]:
     made = [lot.id for lot in lots.of_document(scope.connection, scope.workshop.id, row.id)]
     found = paper_store.naming(scope.connection, scope.workshop.id, made, row.id)
     refused = [(one.code, one.kind) for one in found if not (settle and one.kind == "run")]
+    refused += [(one.code, "return") for one in lots.returned_of(scope.connection, scope.workshop.id, made)]
     codes = {lot.code for lot in lots.by_ids(scope.connection, scope.workshop.id, made).values()}
     fixed = plans.fixing(scope, codes) if codes else []
     if not settle:

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from service.actions import claiming
 from service.actions.papers import local
 from service.actions.run_draw import Drawn, Taken
 from service.actions.run_target import Target
@@ -144,6 +145,20 @@ def plan_warnings(scope: Scope, drawn: Drawn, without: int | None, day: date) ->
             "batch": plan.code,
         }
         for plan in claims.now_short(plans, left)
+    ]
+
+
+def order_warnings(scope: Scope, drawn: Drawn, items: Mapping[int, ItemRow], without: int | None) -> list[dict[str, Any]]:
+    """Which open orders are short of what this run took, now that it is in the books."""
+    taken = {one.item_id for one in drawn.needs}
+    only = None if any(items[item].kind in ("bulk", "product") for item in taken) else taken
+    return [
+        {
+            "type": "order-short",
+            "sentence": f"Order {order.reference} is now short of materials.",
+            "order": order.reference,
+        }
+        for order in claiming.orders_short(scope, only, without)
     ]
 
 

@@ -14,7 +14,7 @@ from service.actions.run_target import Target
 from service.actions.scope import Scope
 from service.core import costs, draw
 from service.core.units import money_out, quantity_out
-from service.shapes.runs import Performed
+from service.shapes.runs import Performed, RunIn
 from service.store.items import ItemRow
 from service.store.ledger import Paper
 
@@ -111,14 +111,9 @@ def _best_before(target: Target, drawn: Drawn, shelf_life_days: int | None, made
 
 
 def answer_of(
-    scope: Scope,
-    run: Performed,
-    made: Made,
-    code: str,
-    short: list[dict[str, Any]],
-    warnings: list[dict[str, Any]],
+    scope: Scope, run: RunIn, made: Made, code: str, short: list[dict[str, Any]], warnings: list[dict[str, Any]],
     plan: Row[Any] | None,
-) -> dict[str, Any]:
+) -> dict[str, Any]:  # fmt: skip
     """The run as the contract shows it."""
     target, scrapped = made.target, run.outcome == "scrapped"
     units = sum(lot["quantity"] for lot in made.lots if made.items[lot["item_id"]].kind == "product")
@@ -155,6 +150,7 @@ def answer_of(
         "unit_cost": run_answer.unit_cost(made.cost, units, "piece") if len(made.lots) == 1 and units else None,
         "estimated": made.drawn.estimated,
         "plan": plan.code if plan is not None else None,
+        "order": run.order,
         "note": run.note,
         "reason": run.reason,
         **run_answer.recorded(scope),

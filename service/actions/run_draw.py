@@ -102,11 +102,12 @@ def _substitute(
 
 def draw_all(
     scope: Scope, needs: list[Need], named: Sequence[NamedLots], rows: dict[int, Row[Any]], day: date,
-    items: Mapping[int, ItemRow], without: Collection[int] = (),
+    items: Mapping[int, ItemRow], without: Collection[int] = (), least: date | None = None,
 ) -> Drawn:  # fmt: skip
     """Draw every need as of `day` from what the books hold now, but those of the items `without` (they come late).
 
-    `named` are the lots named for each need, `rows` those lots. Items are locked by the caller.
+    `named` are the lots named for each need, `rows` those lots. Items are locked by the caller. `least` is the least last
+    usable day of what is sold, from any place (core/draw.offered).
     """
     drawn = Drawn(needs)
     wanted = sorted({need.item_id for need in needs if items[need.item_id].stocked} - set(without))
@@ -129,7 +130,9 @@ def draw_all(
             shelf if shelf.quantity == left[shelf.id] else replace(shelf, quantity=left[shelf.id])
             for shelf in shelves.get(item.id, ())
         ]
-        got = draw.draw(there, need.quantity, day, named[at])
+        offered = {shelf.id: shelf for shelf in draw.offered(there, least)}
+        kept_back = {shelf.id for shelf in there} - offered.keys()
+        got = draw.draw([offered.get(shelf.id, shelf) for shelf in there], need.quantity, day, named[at], kept_back)
         for take in got.takes:
             left[take.lot_id] -= take.quantity
             lot = balances[take.lot_id]

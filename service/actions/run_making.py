@@ -7,22 +7,19 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import late, papers, run_answer, run_draw, run_named, run_target
+from service.actions import drawing, late, papers, run_answer, run_draw, run_named, run_target
 from service.actions.redraw import Redraw
 from service.actions.run_batch import Made, answer_of, make_batch, outputs_of
-from service.actions.run_draw import Drawn
-from service.actions.run_now import drawn_now
 from service.actions.run_target import Target
 from service.actions.scope import Scope
 from service.core import happening
 from service.core.movements import Entries
-from service.core.netted import netted
 from service.errors import FieldError, NotEnoughStock, NotFound
 from service.shapes.runs import Performed, RunIn
 from service.store import items as item_store
-from service.store import ledger, replay, runs
+from service.store import ledger, orders, runs
 from service.store.items import ItemRow
-from service.store.ledger import Paper, Stated
+from service.store.ledger import Stated
 
 
 def make(
@@ -45,7 +42,7 @@ def make(
     paper.facts = {"batch": code}
     ids = [scope.new_id() for _ in target.outputs]
     stated = stated_lines(needs, named, target, run, locked, ids)
-    drawn, redraw, since = _draw(scope, paper, stated, needs, named, rows, items, locked)
+    drawn, redraw, since = drawing.draw(scope, paper, stated, needs, named, rows, items, locked)
     short = run_draw.shortages(drawn, items, day)
     bad = run_draw.bad_named(drawn, day)
     if run.strict and (short or bad):
@@ -55,47 +52,13 @@ def make(
     warnings = target.warnings + warnings + run_answer.lot_warnings(drawn, bad, made.best_before)
     warnings += run_answer.named_warnings(drawn, named, items) + run_answer.short_warnings(short, by_code)
     warnings += run_answer.plan_warnings(scope, drawn, plan.id if plan is not None else None, scope.today)
+    warnings += run_answer.order_warnings(scope, drawn, items, plan.id if plan is not None else None)
     warnings += papers.same_day(scope, locked.values(), when)
     answer = answer_of(scope, run, made, code, short, warnings, plan)
     if followed is not None:
         papers.told(answer, followed)
     _keep(scope, run, made, code, plan, answer)
     return answer
-
-
-def _draw(
-    scope: Scope, paper: Paper, stated: Sequence[Stated], needs: list[run_target.Need], named: Sequence[run_target.NamedLots],
-    rows: dict[int, Row[Any]], items: Mapping[int, ItemRow], locked: Mapping[int, item_store.Locked],
-) -> tuple[Drawn, Redraw | None, dict[int, date]]:  # fmt: skip
-    """Draw from the books as they are; items whose later papers it comes before are drawn again from its day on."""
-    day = paper.happened_on
-    drawn_items = {need.item_id for need in needs if items[need.item_id].stocked}
-    low = {item: happening.NAMED for at, need in enumerate(needs) for item in [need.item_id] if named[at]}
-    behind = {
-        item
-        for item in drawn_items
-        if not late.in_order(locked[item], happening.rank(day, paper.happened_at, low.get(item, happening.ASSUMED)))
-    }
-    drawn = run_draw.draw_all(scope, needs, named, rows, day, items, behind)
-    more = run_named.too_small(drawn, named)
-    if more:
-        drawn = run_draw.draw_all(scope, needs, named, rows, day, items, behind | more)
-    if not behind | more:
-        return drawn, None, {}
-    since = dict.fromkeys(behind | more, day)
-    for some in named:
-        for lot, _ in some:
-            item = rows[lot].item_id
-            if item in since:
-                since[item] = min(since[item], rows[lot].received_on)
-    ledger.post(scope.connection, scope.workshop.id, paper, stated, drawn.entries)
-    redraw = Redraw.begin(scope, paper)
-    redraw.books.continue_at(paper.id, len(drawn.entries.movements))
-    for item in sorted(since):
-        redraw.item(items[item], since[item])
-    redraw.books.write()
-    nets = netted(replay.movements(scope.connection, scope.workshop.id, [paper.id]))
-    return drawn_now(scope, needs, named, nets, items), redraw, since
 
 
 def _write(
@@ -199,6 +162,9 @@ def _keep(scope: Scope, run: RunIn, made: Made, code: str, plan: Row[Any] | None
         "document_id": made.paper.id,
         "facts": facts,
     }
+    order = orders.by_reference(scope.connection, scope.workshop.id, run.order) if run.order is not None else None
+    if order is not None:
+        values["order_id"] = order.id
     if plan is not None:
         runs.change(scope.connection, scope.workshop.id, plan.id, plan_id=plan.id, **values)
         return

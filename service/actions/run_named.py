@@ -40,10 +40,10 @@ def named_lots(
         most = None if one.quantity is None else quantity_in(one.quantity, item.unit, f"#/lots/{n}/quantity")
         asked.setdefault(item.id, []).append((lot.id, most))
         rows[lot.id] = lot
-    return _shared_out(needs, asked), rows
+    return shared_out(needs, asked), rows
 
 
-def _shared_out(needs: Sequence[Need], asked: dict[int, list[tuple[int, int | None]]]) -> list[NamedLots]:
+def shared_out(needs: Sequence[Need], asked: dict[int, list[tuple[int, int | None]]]) -> list[NamedLots]:
     """Named quantities go to the first need of their item, what is over to the next."""
     left = {item: list(some) for item, some in asked.items()}
     named: list[NamedLots] = []

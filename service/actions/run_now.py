@@ -91,6 +91,7 @@ def overlays(scope: Scope, rows: Sequence[Row[Any]]) -> dict[int, dict[str, Any]
     made = lots.of_documents(connection, workshop, list(papers))
     causes = paper_store.by_ids(connection, workshop, {_cause(move) for move in moves if move.document_id != move.origin})
     concerned = concerns.of_batches(scope, {paper: _lots_used(nets.get(paper, {})) for paper in papers})
+    sold = concerns.of_shipments(scope, made)
     named_ids = {lot for mine in named.values() for some in mine.values() for lot, _ in some}
     known = known_of(scope, {move.lot_id for move in moves} | named_ids, items)
     found = {}
@@ -99,7 +100,8 @@ def overlays(scope: Scope, rows: Sequence[Row[Any]]) -> dict[int, dict[str, Any]
         drawn = _drawn_of(scope, stated[paper], by_line, nets.get(paper, {}), items, known)
         mine = [move for move in moves if move.origin == paper and move.document_id != paper]
         by = dict.fromkeys(causes[_cause(move)].code for move in mine)
-        about = concerned.get(paper, []) + (_dates(scope, row, drawn, items) if by and row.formula_id is None else [])
+        about = [*concerned.get(paper, []), *sold.get(paper, [])]
+        about += _dates(scope, row, drawn, items) if by and row.formula_id is None else []
         found[row.id] = _overlay(row, drawn, items, made.get(paper, []), list(by), about)
     return found
 

@@ -5,13 +5,14 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import papers, plans, run_making, run_now
+from service.actions import orders, papers, plans, run_making, run_now
 from service.actions.scope import Scope
 from service.errors import NotFound
 from service.shapes.runs import CancellationIn, CompletionIn, RunIn
 from service.store import runs
 
-OF_OLDER_BOOKS: dict[str, Any] = {"first_used": None, "changed_by": [], "moved": [], "fixed_lots": [], **papers.UNLINKED}
+OF_OLDER_BOOKS: dict[str, Any] = {"first_used": None, "changed_by": [], "moved": [], "fixed_lots": [], "order": None,
+                                  **papers.UNLINKED}  # fmt: skip
 
 
 def record(scope: Scope, run: RunIn) -> dict[str, Any]:
@@ -19,6 +20,8 @@ def record(scope: Scope, run: RunIn) -> dict[str, Any]:
     if run.status == "planned":
         return plans.add(scope, run)
     when = papers.happened(scope, run.made_on, "#/made_on")
+    if run.order is not None:
+        orders.order_of(scope, run.order, "#/order")
     plan, warnings = plans.matching(scope, run)
     if plan is not None:
         run = plans.with_fixed(plan, run)

@@ -40,7 +40,7 @@ def record(scope: Scope, code: str, body: SplitIn) -> dict[str, Any]:
     paper = papers.new_paper(scope, "split", when)
     child = _part(scope, body, item, parent, paper, quantity)
     paper.facts = {"lot": child["code"], "parent": parent.code, "item": item.code, "note": body.note,
-                   "told": sorted(body.model_fields_set & {"place", "opened_on"})}  # fmt: skip
+                   "told": [name for name in ("place", "opened_on") if getattr(body, name) is not None]}  # fmt: skip
     stated = [Stated(item.id, locked.paper, -quantity, parent.id)]
     followed = None
     if late.in_order(locked, rank) and quantity <= parent.on_hand:

@@ -7,11 +7,12 @@ from typing import Any
 
 from sqlalchemy import Row
 
+from service.actions import claiming
 from service.actions.papers import local
 from service.actions.scope import Scope
-from service.core import claims, costs, draw
+from service.core import costs, draw
 from service.core.units import money_out, quantity_out
-from service.store import items, lots, replay, runs
+from service.store import items, lots, replay
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 
@@ -28,22 +29,17 @@ def usable_by_item(scope: Scope, rows: Sequence[Row[Any]], day: date) -> dict[in
     return usable
 
 
-def claimed_by_item(scope: Scope, without_run: int | None = None) -> dict[int, int]:
-    """What open plans claim of each item."""
-    plans = runs.open_plans(scope.connection, scope.workshop.id)
-    return claims.by_item(plan for plan in plans if plan.run_id != without_run)
-
-
 def figures(scope: Scope, rows: Sequence[ItemRow]) -> dict[int, dict[str, Any]]:
     """On hand and its parts, claimed, available and unbooked of each item, with its lots."""
-    shown = lots.shown(scope.connection, scope.workshop.id, items=[item.id for item in rows])
-    emptied = lots.with_stock(scope.connection, scope.workshop.id, [item.id for item in rows])
-    unbooked = {row.item_id: -row.on_hand for row in emptied if row.id == row.item_id}
-    claimed = claimed_by_item(scope) if rows else {}
+    shown = lots.shown(scope.connection, scope.workshop.id, items=[item.id for item in rows], unbooked=True)
+    unbooked = {row.item_id: -row.on_hand for row in shown if row.id == row.item_id}
+    claimed = claiming.all_(scope).by_item if rows else {}
     by_item: dict[int, list[Row[Any]]] = {item.id: [] for item in rows}
     for lot in shown:
-        by_item[lot.item_id].append(lot)
-    return {item.id: _figures(scope, item, by_item[item.id], claimed.get(item.id, 0), unbooked.get(item.id, 0)) for item in rows}
+        if lot.id != lot.item_id:
+            by_item[lot.item_id].append(lot)
+    spoken_for = {item.id: claimed.get(item.id, 0) if item.stocked else 0 for item in rows}
+    return {item.id: _figures(scope, item, by_item[item.id], spoken_for[item.id], unbooked.get(item.id, 0)) for item in rows}
 
 
 def _figures(scope: Scope, item: ItemRow, rows: Sequence[Row[Any]], claimed: int, unbooked: int) -> dict[str, Any]:

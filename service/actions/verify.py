@@ -2,16 +2,18 @@
 
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
+from itertools import groupby
 from typing import Any
 
 from sqlalchemy import Connection, Row
 
 from service.actions import access, stock
 from service.actions.corrections import Corrections
+from service.actions.orders import shipped_state
 from service.actions.redraw import Redraw
 from service.actions.scope import Actor, Scope
 from service.core import costs
-from service.store import audit
+from service.store import audit, orders
 
 READER = Actor(0, "verify", "verify", frozenset(("read",)))
 MOST = 20  # enough to see a pattern
@@ -38,6 +40,9 @@ def _of(connection: Connection, workshop: Row[Any]) -> Iterator[str]:
     for run in audit.run_money(connection, workshop.id):
         if run.made and not run.unknown and run.money:
             yield f"law 9: run {run.code} took and made money that differs by {run.money} millionths"
+    for (reference, state), lines in groupby(orders.states(connection, workshop.id), lambda one: (one.reference, one.state)):
+        if (now := shipped_state([(one.units, one.units if one.imported else int(one.moved or 0)) for one in lines])) != state:
+            yield f"law 3: order {reference} says {state}, its shipments make it {now}"
     yield from _late(connection, workshop)
 
 

@@ -122,7 +122,7 @@ def authenticate(request: Request, needs: str) -> Caller:
     return caller
 
 
-async def _authenticate(request: Request, needs: str) -> Caller:
+async def admit(request: Request, needs: str) -> Caller:
     """The same for endpoints on the event loop: the database is asked in a thread."""
     callers, token = door_of(request).callers, _token_of(request)
     caller = callers.known(token)
@@ -148,7 +148,7 @@ async def write(
     `shown` gives the thing as GET does, for If-Match and the new ETag; `keyed` is False where keys are ignored.
     """
     door = door_of(request)
-    caller = await _authenticate(request, needs)
+    caller = await admit(request, needs)
     body = shape.model_validate(await parsed(request, form)) if shape is not None else None
     key = key_of(request) if keyed and request.method == "POST" else None
     print_ = fingerprint(request.method, request.url.path, body) if key else ""
@@ -167,12 +167,13 @@ async def write(
         return kept
 
     try:
-        return _respond(request, await door.writer.write(work), tag[-1] if tag else None)
+        return respond(request, await door.writer.write(work), tag[-1] if tag else None)
     except Rehearsed as rehearsed:
-        return _respond(request, rehearsed.kept)
+        return respond(request, rehearsed.kept)
 
 
-def _respond(request: Request, kept: Kept, tag: str | None = None) -> Response:
+def respond(request: Request, kept: Kept, tag: str | None = None) -> Response:
+    """A kept answer as HTTP; one sentence where the caller wants text."""
     headers = {"Idempotent-Replay": "true"} if kept.replayed else {}
     if tag is not None and not kept.replayed:
         headers["ETag"] = tag
@@ -201,13 +202,13 @@ def read(request: Request, act: Show, sentence: bool = False, needs: str = "read
 async def ask(request: Request, shape: type[BaseModel], act: Act) -> Response:
     """A question with a body: it changes nothing, so keys are ignored."""
     door = door_of(request)
-    caller = await _authenticate(request, "read")
+    caller = await admit(request, "read")
     body = shape.model_validate(await parsed(request, False))
 
     def work() -> Kept:
         return Kept(200, dumps(door.reader.read(lambda connection: act(door.scope(connection, caller), body))))
 
-    return _respond(request, await run_in_threadpool(work))
+    return respond(request, await run_in_threadpool(work))
 
 
 def list_(request: Request, act: Callable[[Scope, Page], tuple[list[dict[str, Any]], Any]]) -> Response:

@@ -32,10 +32,18 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/disposals/{disposal}": {"disposal": "D-0001"},
     "/v1/reversals/{reversal}": {"reversal": "V-0001"},
     "/v1/checks": {"product": "heather-balm-60", "units": 48},
+    "/v1/cover/{material}": {"material": "shea-butter"},
+    "/v1/forecasts/{product}": {"product": "heather-balm-60", "weeks": 13},
     "/v1/runs/{batch}": {"batch": "B-0002"},
     "/v1/runs/{batch}/completion": {"batch": "B-0011"},  # planned
+    "/v1/orders/{reference}": {"reference": "w-1042"},
+    "/v1/batch-plans/{code}/runs": {"code": "2100-12-31"},
+    "/v1/shipments/{shipment}": {"shipment": "H-0001"},
+    "/v1/returns/{return}": {"return": "N-0001"},
+    "/v1/customers/{customer}": {"customer": "Corner shop"},
     "/v1/runs/{batch}/cancellation": {"batch": "B-0012"},
 }
+QUESTIONS = ("/v1/checks", "/v1/cover", "/v1/batch-plans")  # POSTs that change nothing
 _shapes: set[type[BaseModel]] = set()
 
 
@@ -179,7 +187,7 @@ def _tidy(path: str, method: str, operation: dict[str, Any]) -> None:
     if path.startswith("/v1"):
         operation["security"] = [{"token": []}]
     parameters = operation.get("parameters", [])
-    if method != "post" or path == "/v1/checks":  # keys are for what is recorded
+    if method != "post" or path in QUESTIONS:  # keys are for what is recorded
         parameters = [one for one in parameters if one["name"] != "Idempotency-Key"]
     if method == "patch":
         parameters.append(_header("If-Match", "The ETag of what you read: 412 when it was changed meanwhile."))

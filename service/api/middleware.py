@@ -63,7 +63,8 @@ class Surround:
     async def _guarded(
         self, scope: Scope, headers: dict[bytes, bytes], receive: Receive, send: Send, seen: dict[str, Any]
     ) -> None:
-        limit = self.settings.body_limit_bytes
+        uploads = scope["path"].startswith("/v1/imports/")
+        limit = self.settings.upload_limit_bytes if uploads else self.settings.body_limit_bytes
         length = headers.get(b"content-length", b"0")
         refusal: Refusal | None = None
         if not length.isdigit() or int(length[:15]) > limit:

@@ -65,10 +65,14 @@ class Named:
 
 @dataclass(frozen=True, slots=True)
 class Assumed:
-    """A draw of what named lots did not give, first expired, first out; never from `without`."""
+    """A draw of what named lots did not give, first expired, first out; never from `without`.
+
+    A sale (`least` given) takes from any place, and only lots whose last usable day is not before `least`.
+    """
 
     need: int
     without: frozenset[int] = frozenset()
+    least: date | None = None
 
 
 @dataclass(frozen=True, slots=True)

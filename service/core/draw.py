@@ -4,7 +4,7 @@ Source of the order: ISO 22716:2007, 6.6.7 (oldest released stock first), tighte
 """
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 FOREVER = date(9999, 12, 31)
@@ -64,6 +64,14 @@ def state(lot: Shelf, day: date) -> str:
 def drawable(lot: Shelf, day: date) -> bool:
     """Whether production may draw this lot by itself on that day."""
     return lot.received_on <= day and state(lot, day) == "usable"
+
+
+def offered(lots: Iterable[Shelf], least: date | None) -> list[Shelf]:
+    """The lots as a draw sees them: for production as they are (`least` None); what is sold comes from any place, and only
+    from lots whose last usable day is not before `least`."""
+    if least is None:
+        return list(lots)
+    return [replace(lot, production=True) for lot in lots if lot.use_by >= least]
 
 
 def first_out(lot: Shelf) -> tuple[date, date, str]:

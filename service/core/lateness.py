@@ -27,6 +27,7 @@ class Open:
     quantity: int
     day: date
     order: Order
+    least: date | None = None  # of a sale: as acts.Assumed has it
 
 
 Key = tuple[int, int, int]  # document, line, lot or BEYOND
@@ -107,18 +108,18 @@ class Shelves:
     def _assumed(self, paper: Paper, act: Assumed) -> None:
         wanted = self._left.pop((paper.document, paper.line), act.need)
         there = self._enough(paper, act, wanted)
-        drawn = draw.draw(there, wanted, paper.day)
+        drawn = draw.draw(draw.offered(there, act.least), wanted, paper.day)
         for take in drawn.takes:
             self._take(paper.document, paper.line, take.lot_id, take.quantity, paper.day)
-        self._beyond(paper, drawn.short)
+        self._beyond(paper, drawn.short, act.least)
 
     def _enough(self, paper: Paper, act: Assumed, wanted: int) -> list[Shelf]:
-        """Lots in law 6's order, less what later papers name, until what may be drawn of them is enough."""
+        """Lots in law 6's order, less what later papers name, until what may be drawn of them is enough (a sale sees all)."""
         if self._first_out is None:
             self._first_out = sorted(self.lots.values(), key=lambda lot: (lot.use_by, lot.received_on, lot.code))
         there: list[Shelf] = []
         for lot in self._first_out:
-            if wanted <= 0:
+            if wanted <= 0 and act.least is None:
                 break
             if lot.quantity > 0 and lot.id not in act.without:
                 there.append(lot.shelf(lot.quantity - self.kept.after(lot.id, paper.order)))
@@ -171,7 +172,7 @@ class Shelves:
         """What comes in, or becomes usable, later on a day serves what would else be unbooked of that day."""
         for draw_ in [one for one in self.open if one.day == day]:
             there = [self.lots[lot].shelf(self.lots[lot].quantity - self.kept.after(lot, draw_.order)) for lot in lots]
-            drawn = draw.draw(there, draw_.quantity, day)
+            drawn = draw.draw(draw.offered(there, draw_.least), draw_.quantity, day)
             self._serve(draw_, [(take.lot_id, take.quantity) for take in drawn.takes])
 
     def _serve(self, draw_: Open, takes: Sequence[tuple[int, int]]) -> int:
@@ -197,10 +198,10 @@ class Shelves:
             self._first_out = None
         return taken
 
-    def _beyond(self, paper: Paper, short: int) -> None:
+    def _beyond(self, paper: Paper, short: int, least: date | None = None) -> None:
         if short:
             self._effect(paper.document, paper.line, BEYOND, -short)
-            self.open.append(Open(paper.document, paper.line, short, paper.day, paper.order))
+            self.open.append(Open(paper.document, paper.line, short, paper.day, paper.order, least))
 
     def _move(self, document: int, line: int, lot: int, quantity: int) -> None:
         self.lots[lot].quantity += quantity

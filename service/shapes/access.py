@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from service.shapes.base import Answered, Asked, Day, Days, Label, Name
+from service.shapes.base import Answered, Asked, Day, Days, Label, Name, ServiceLevel
 
 ScopeName = Literal["read", "record", "manage"]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
@@ -38,6 +38,8 @@ class WorkshopPatch(Asked):
     currency: Annotated[str, Field(pattern="^[A-Z]{3}$")] | None = None
     week_start: Weekday | None = None
     expiry_warning_days: Days | None = None
+    service_level_percent: ServiceLevel | None = None
+    lead_time_days: Days | None = None
 
 
 class WorkshopOut(Answered):
@@ -48,3 +50,5 @@ class WorkshopOut(Answered):
     currency: str
     week_start: Weekday
     expiry_warning_days: int
+    service_level_percent: int | float
+    lead_time_days: int

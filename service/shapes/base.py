@@ -104,6 +104,12 @@ Days = Annotated[
     WithJsonSchema({"type": "integer", "minimum": 0, "maximum": 36_500}),
 ]
 Day = Annotated[date, BeforeValidator(_iso_day), Field(ge=date(2000, 1, 1), le=date(2199, 12, 31)), WithJsonSchema(DAY_SCHEMA)]
+ServiceLevel = Annotated[
+    Decimal,
+    BeforeValidator(_decimal),
+    Field(ge=50, le=Decimal("99.9"), max_digits=6, decimal_places=4),
+    WithJsonSchema({"type": "number", "minimum": 50, "maximum": 99.9}),
+]
 ExpiryDay = Annotated[
     date,
     BeforeValidator(_iso_day),

@@ -4,7 +4,7 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
-from service.shapes.base import Amount, Answered, Asked, Code, Count, Day
+from service.shapes.base import Amount, Answered, Asked, Code, Count, Day, Key, Warned
 
 
 class WantIn(Asked):
@@ -27,11 +27,18 @@ class WantIn(Asked):
 
 
 class CheckIn(Asked):
-    """What is wanted, and by when."""
+    """What is wanted, and by when; of an `order` what is still open, by the day it must leave, beside its own claim."""
 
-    wants: list[WantIn] = Field(min_length=1, max_length=100)
+    wants: list[WantIn] = Field([], max_length=100)
     by: Day | None = None
     use_finished: bool = True
+    order: Key | None = None
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if not self.wants and self.order is None:
+            raise ValueError("say what is wanted: `wants`, or an `order`")
+        return self
 
 
 class WantOut(Answered):
@@ -86,4 +93,6 @@ class CheckOut(Answered):
     making_day: str
     ready_on: str | None
     by: str | None
+    order: str | None
+    warnings: list[Warned]
     cost: int | float | None

@@ -1,9 +1,9 @@
 """Formulas, their versions, and batch sheets."""
 
 from decimal import Decimal
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from service.shapes.base import Amount, Answered, Asked, Code, Days, Label, Name, Note, Warned
 
@@ -20,11 +20,20 @@ class VersionIn(Asked):
     """All that scales or dates a batch."""
 
     usual_batch_g: Amount | None = None
+    smallest_batch_g: Amount | None = None
+    largest_batch_g: Annotated[Amount, Field(gt=0)] | None = None
     process_loss_percent: Annotated[Amount, Field(lt=100)] = Decimal(0)
     process_loss_g: Amount = Decimal(0)
     rest_days: Days = 0
     bulk_shelf_life_days: Days | None = None
     lines: list[LineIn] = Field(min_length=1, max_length=200)
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        smallest, largest = self.smallest_batch_g, self.largest_batch_g
+        if smallest is not None and largest is not None and smallest > largest:
+            raise ValueError("smallest_batch_g must not be more than largest_batch_g")
+        return self
 
 
 class FormulaIn(VersionIn):
@@ -60,6 +69,8 @@ class FormulaOut(Answered):
     version: int
     versions: list[int]
     usual_batch_g: int | float | None
+    smallest_batch_g: int | float | None
+    largest_batch_g: int | float | None
     process_loss_percent: int | float
     process_loss_g: int | float
     rest_days: int

@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from service.shapes.base import Amount, Answered, Asked, Code, Days, Label, Name, Note
+from service.shapes.base import Amount, Answered, Asked, Code, Days, Label, Name, Note, ServiceLevel
 
 Functions = Annotated[list[Label], Field(max_length=20)]
 
@@ -24,6 +24,8 @@ class MaterialIn(Asked):
     density_g_per_ml: Amount | None = None
     shelf_life_days: Days | None = None
     opened_life_days: Days | None = None
+    lead_time_days: Days | None = None
+    service_level_percent: ServiceLevel | None = None
     notes: Note | None = None
 
 
@@ -39,6 +41,8 @@ class MaterialPatch(Asked):
     density_g_per_ml: Amount | None = None
     shelf_life_days: Days | None = None
     opened_life_days: Days | None = None
+    lead_time_days: Days | None = None
+    service_level_percent: ServiceLevel | None = None
     notes: Note | None = None
 
 
@@ -103,6 +107,8 @@ class MaterialOut(Stock):
     density_g_per_ml: int | float | None
     shelf_life_days: int | None
     opened_life_days: int | None
+    lead_time_days: int | None
+    service_level_percent: int | float | None
     notes: str | None
 
 

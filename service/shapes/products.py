@@ -1,12 +1,15 @@
 """Products and sets."""
 
 from decimal import Decimal
-from typing import Self
+from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
 from service.shapes.base import Amount, Asked, Code, Count, Days, Name
 from service.shapes.materials import LotOut, Stock
+
+MonthDay = Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$", examples=["10-01"])]
+Alike = Annotated[list[Code], Field(max_length=10)]
 
 
 class PackagingIn(Asked):
@@ -34,10 +37,16 @@ class ProductIn(Asked):
     packaging: list[PackagingIn] = Field([], max_length=50)
     contains: list[ContentIn] = Field([], max_length=50)
     shelf_life_days: Days | None = None
+    case_units: Count | None = None
+    sold_from: MonthDay | None = None
+    sold_until: MonthDay | None = None
+    like: Alike = []
     active: bool = True
 
     @model_validator(mode="after")
     def _one_kind(self) -> Self:
+        if (self.sold_from is None) != (self.sold_until is None):
+            raise ValueError("a season has both `sold_from` and `sold_until`, month and day: 10-01")
         if (self.formula is None) == (not self.contains):
             raise ValueError("a product has a `formula` with `fill_g`, a set has `contains`")
         if (self.formula is None) != (self.fill_g is None):
@@ -55,6 +64,10 @@ class ProductPatch(Asked):
     name: Name | None = None
     active: bool | None = None
     shelf_life_days: Days | None = None
+    case_units: Count | None = None
+    sold_from: MonthDay | None = None
+    sold_until: MonthDay | None = None
+    like: Alike | None = None
 
 
 class PackagingOut(Asked):
@@ -82,5 +95,9 @@ class ProductOut(Stock):
     packaging: list[PackagingOut]
     contains: list[ContentOut]
     shelf_life_days: int | None
+    case_units: int | None
+    sold_from: str | None
+    sold_until: str | None
+    like: list[str]
     active: bool
     batches: list[LotOut]

@@ -86,6 +86,7 @@ class RunIn(Performed):
     planned_on: Day | None = None
     fix_lots: bool = False
     plan: Key | None = None
+    order: Key | None = None
 
     @model_validator(mode="after")
     def _one_way_to_ask(self) -> Self:
@@ -231,6 +232,7 @@ class RunOut(Linked):
     unit_cost: int | float | None
     estimated: bool
     plan: str | None
+    order: str | None
     note: str | None
     reason: str | None
     recorded_at: str

@@ -13,27 +13,24 @@ def reach(connection: Connection, workshop: int, items: Collection[int]) -> Cata
     """Products and latest recipes reachable from these products and formulas."""
     made: dict[int, Made] = {}
     recipes: dict[int, Recipe] = {}
-    waiting = set(items)
-    seen: set[int] = set()
-    while waiting:
-        seen |= waiting
-        rows = products.by_ids(connection, workshop, waiting)
+    wanted, named = set(items), set[int]()  # products, or formulas (at first nobody knows which); formulas
+    first, seen = True, set(items)
+    while wanted or named:
+        rows = products.by_ids(connection, workshop, wanted)
         parts = products.parts(connection, workshop, list(rows))
         for row in rows.values():
             made[row.id] = _made(row, parts[row.id])
-        versions = formulas.versions(connection, workshop, waiting - rows.keys())
+        named |= {row.formula_id for row in rows.values() if row.formula_id is not None and row.formula_id not in recipes}
+        named |= wanted - rows.keys() if first else set()
+        versions = formulas.versions(connection, workshop, named) if named else {}
         last = [found[-1] for found in versions.values() if found]
-        lines = formulas.lines_of(connection, workshop, [row.id for row in last]) if last else {}
+        lines = formulas.lines_and_kinds(connection, workshop, [row.id for row in last])
         for row in last:
             recipes[row.formula_id] = _recipe(row, lines[row.id])
-        waiting = _next(rows, parts, lines) - seen
+        wanted = {part.item_id for mine in parts.values() for part in mine if part.inside} - seen
+        named = {line.item_id for mine in lines.values() for line in mine if line.kind == "bulk"} - recipes.keys()
+        first, seen = False, seen | wanted
     return Catalogue(recipes, made)
-
-
-def _next(rows: dict[int, Row[Any]], parts: dict[int, list[Row[Any]]], lines: dict[int, list[Row[Any]]]) -> set[int]:
-    found = {row.formula_id for row in rows.values() if row.formula_id is not None}
-    found |= {part.item_id for mine in parts.values() for part in mine if part.inside}
-    return found | {line.item_id for mine in lines.values() for line in mine}
 
 
 def _made(row: Row[Any], parts: list[Row[Any]]) -> Made:

@@ -7,10 +7,11 @@ from typing import Any
 from sqlalchemy import Connection, Row, bindparam, case, insert, select, update
 
 from service.store.prepared import Prepared
-from service.store.tables import FormulaLine, FormulaVersion
+from service.store.tables import FormulaLine, FormulaVersion, Item
 
 VERSION = FormulaVersion.__table__  # type: ignore[attr-defined]
 LINE = FormulaLine.__table__  # type: ignore[attr-defined]
+ITEM = Item.__table__  # type: ignore[attr-defined]
 
 
 _THERE = VERSION.c.made_on <= bindparam("day")
@@ -69,6 +70,25 @@ def lines_of(connection: Connection, workshop: int, ids: Collection[int]) -> dic
     """The lines of several versions."""
     found: dict[int, list[Row[Any]]] = {id_: [] for id_ in ids}
     for row in _LINES.rows(connection, {"workshop": workshop, "ids": sorted(ids)}) if ids else ():
+        found[row.version_id].append(row)
+    return found
+
+
+_LINES_AND_KINDS = Prepared(
+    lambda ids: (
+        select(LINE, ITEM.c.kind)
+        .join(ITEM, (ITEM.c.workshop_id == LINE.c.workshop_id) & (ITEM.c.id == LINE.c.item_id))
+        .where(LINE.c.workshop_id == bindparam("workshop"), LINE.c.version_id.in_(ids))
+        .order_by(LINE.c.version_id, LINE.c.n)
+    ),
+    "ids",
+)
+
+
+def lines_and_kinds(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, list[Row[Any]]]:
+    """The lines of several versions, each with the kind of its item."""
+    found: dict[int, list[Row[Any]]] = {id_: [] for id_ in ids}
+    for row in _LINES_AND_KINDS.rows(connection, {"workshop": workshop, "ids": sorted(ids)}) if ids else ():
         found[row.version_id].append(row)
     return found
 

@@ -66,6 +66,12 @@ def by_ids(connection: Connection, workshop: int, ids: Collection[int]) -> dict[
     return {row.id: _row(row) for row in found}
 
 
+def unstocked(connection: Connection, workshop: int) -> frozenset[int]:
+    """Items that are never short, as tap water."""
+    wanted = (ITEM.c.workshop_id == workshop) & ITEM.c.stocked.is_(False)
+    return frozenset(row.id for row in connection.execute(select(ITEM.c.id).where(wanted)))
+
+
 def page(connection: Connection, workshop: int, kinds: Collection[str], after: str | None, limit: int) -> list[ItemRow]:
     """Items of these kinds by code, after a code."""
     wanted = [ITEM.c.workshop_id == workshop, ITEM.c.kind.in_(sorted(kinds))]

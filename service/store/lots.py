@@ -100,6 +100,24 @@ def of_documents(connection: Connection, workshop: int, documents: Collection[in
     return found
 
 
+def returned_of(connection: Connection, workshop: int, lots: Collection[int]) -> list[Row[Any]]:
+    """Standing returns of these lots: the paper's `id` and `code`, and the `parent_id` that each came back to."""
+    if not lots:
+        return []
+    reversal = DOCUMENT.alias("reversal")
+    statement: Any = (
+        select(DOCUMENT.c.id, DOCUMENT.c.code, LOT.c.parent_id)
+        .join(LOT, (LOT.c.workshop_id == DOCUMENT.c.workshop_id) & (LOT.c.document_id == DOCUMENT.c.id))
+        .outerjoin(reversal, (reversal.c.workshop_id == DOCUMENT.c.workshop_id) & (reversal.c.reverses_id == DOCUMENT.c.id))
+        .where(
+            DOCUMENT.c.workshop_id == workshop, DOCUMENT.c.kind == "return", LOT.c.parent_id.in_(sorted(lots)),
+            reversal.c.id.is_(None),
+        )
+        .order_by(DOCUMENT.c.id)
+    )  # fmt: skip
+    return list(connection.execute(statement))
+
+
 def shown(
     connection: Connection,
     workshop: int,
@@ -110,11 +128,14 @@ def shown(
     place: str | None = None,
     expires_before: date | None = None,
     empty: bool = False,
+    unbooked: bool = False,
     after: str | None = None,
     limit: int | None = None,
 ) -> list[Row[Any]]:
-    """Lots with their item's code, kind and unit and their document's code, ordered by code."""
-    wanted: list[Any] = [LOT.c.workshop_id == workshop, LOT.c.id != LOT.c.item_id]
+    """Lots (with `unbooked` the unbooked ones too) with their item's code, kind and unit and document's code, by code."""
+    wanted: list[Any] = [LOT.c.workshop_id == workshop]
+    if not unbooked:
+        wanted.append(LOT.c.id != LOT.c.item_id)
     if items is not None:
         wanted.append(LOT.c.item_id.in_(sorted(items)))
     if code is not None:

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, insert, select
+from sqlalchemy import Connection, Row, bindparam, insert, select, update
 
 from service.store.prepared import Prepared
 from service.store.tables import Product, ProductPart
@@ -50,3 +50,8 @@ def add(connection: Connection, workshop: int, values: dict[str, Any], rows: Seq
             insert(PART),
             [{**row, "n": n, "product_id": values["id"], "workshop_id": workshop} for n, row in enumerate(rows)],
         )
+
+
+def change(connection: Connection, workshop: int, product: int, values: dict[str, Any]) -> None:
+    """Change a product's facts."""
+    connection.execute(update(PRODUCT).where(PRODUCT.c.workshop_id == workshop, PRODUCT.c.id == product).values(**values))

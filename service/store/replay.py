@@ -90,15 +90,6 @@ def named(connection: Connection, workshop: int, item: int, since: date) -> dict
     return found
 
 
-def named_by(connection: Connection, workshop: int, document: int) -> dict[int, list[tuple[int, int | None]]]:
-    """The lots that one paper names, by line."""
-    found: dict[int, list[tuple[int, int | None]]] = {}
-    wanted = (NAMED.c.workshop_id == workshop) & (NAMED.c.document_id == document)
-    for row in connection.execute(select(NAMED).where(wanted).order_by(NAMED.c.n, NAMED.c.k)):
-        found.setdefault(row.n, []).append((row.lot_id, row.quantity))
-    return found
-
-
 def named_by_all(
     connection: Connection, workshop: int, documents: Collection[int]
 ) -> dict[int, dict[int, list[tuple[int, int | None]]]]:
@@ -241,6 +232,18 @@ def beyond(connection: Connection, workshop: int, item: int, since: date) -> lis
             .order_by(MOVEMENT.c.document_id, MOVEMENT.c.n)
         )
     )  # fmt: skip
+
+
+def first_beyond(connection: Connection, workshop: int, item: int) -> date | None:
+    """The day of the first draw of an item that was ever unbooked."""
+    first = (
+        select(DOCUMENT.c.happened_on)
+        .join(MOVEMENT, _OF_MOVEMENT)
+        .where(MOVEMENT.c.workshop_id == workshop, MOVEMENT.c.lot_id == item)
+        .order_by(DOCUMENT.c.happened_on)
+        .limit(1)
+    )
+    return connection.execute(first).scalar()
 
 
 def any_beyond(connection: Connection, workshop: int, item: int) -> bool:

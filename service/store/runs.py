@@ -1,7 +1,7 @@
 """Production runs and what open plans will need."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, insert, literal_column, select, update
@@ -17,7 +17,7 @@ RUN_LINE = RunLine.__table__  # type: ignore[attr-defined]
 def add(connection: Connection, workshop: int, values: dict[str, Any], needs: Sequence[tuple[int, int]] = ()) -> None:
     """A run, and for a plan the items and quantities it will need (below 0: that it will make)."""
     facts = json.dumps(values.pop("facts"), ensure_ascii=False, separators=(",", ":"), default=str)
-    _ADD.run(connection, {**values, "facts": facts, "workshop_id": workshop})
+    _ADD.run(connection, {"order_id": None, **values, "facts": facts, "workshop_id": workshop})
     lines = [
         {"workshop_id": workshop, "run_id": values["id"], "n": n, "item_id": item, "quantity": quantity}
         for n, (item, quantity) in enumerate(needs)
@@ -68,7 +68,9 @@ def open_for(connection: Connection, workshop: int, formula: int | None, product
 
 _IS_OPEN = RUN.c.state == literal_column("'planned'")  # a literal, so that the partial index serves
 _MINE = RUN.c.workshop_id == bindparam("workshop")
-_OPEN = Prepared(select(RUN.c.id, RUN.c.code, RUN.c.planned_on).where(_MINE, _IS_OPEN))
+_OPEN = Prepared(
+    select(RUN.c.id, RUN.c.code, RUN.c.planned_on, RUN.c.product_id, RUN.c.units, RUN.c.order_id).where(_MINE, _IS_OPEN)
+)
 _OPEN_FOR_PRODUCT = Prepared(select(RUN).where(_MINE, _IS_OPEN, RUN.c.product_id == bindparam("product")))
 _OPEN_FOR_FORMULA = Prepared(
     select(RUN).where(_MINE, _IS_OPEN, RUN.c.product_id.is_(None), RUN.c.formula_id == bindparam("formula"))
@@ -83,13 +85,25 @@ def planned(connection: Connection, workshop: int) -> list[Row[Any]]:
 
 
 def open_plans(connection: Connection, workshop: int) -> list[Plan]:
-    """All open plans with what they need."""
+    """All open plans with what they need and what they will make."""
     found = {row.id: row for row in _OPEN.rows(connection, {"workshop": workshop})}
     if not found:
         return []
     needs: dict[int, dict[int, int]] = {run: {} for run in found}
+    makes: dict[int, dict[int, int]] = {run: {} for run in found}
     lines = select(RUN_LINE).where(RUN_LINE.c.workshop_id == workshop, RUN_LINE.c.run_id.in_(sorted(found)))
     for line in connection.execute(lines):
-        mine = needs[line.run_id]
-        mine[line.item_id] = mine.get(line.item_id, 0) + line.quantity
-    return [Plan(row.id, row.code, row.planned_on, needs[row.id]) for row in found.values()]
+        mine = (needs if line.quantity > 0 else makes)[line.run_id]
+        mine[line.item_id] = mine.get(line.item_id, 0) + abs(line.quantity)
+    for row in found.values():
+        if row.product_id is not None and not makes[row.id]:  # planned before plans said what they make
+            makes[row.id][row.product_id] = row.units or 0
+    return [Plan(row.id, row.code, row.planned_on, needs[row.id], makes[row.id], row.order_id) for row in found.values()]
+
+
+def for_orders(connection: Connection, workshop: int, orders: Collection[int]) -> list[Row[Any]]:
+    """The runs made or planned for these orders: `code`, `state`, `order_id`."""
+    if not orders:
+        return []
+    wanted = [RUN.c.workshop_id == workshop, RUN.c.order_id.in_(sorted(orders)), RUN.c.state.in_(("planned", "completed"))]
+    return list(connection.execute(select(RUN.c.code, RUN.c.state, RUN.c.order_id).where(*wanted).order_by(RUN.c.id)))

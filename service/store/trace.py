@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, func, select, union_all
 
 from service.store.tables import Document, Lot, Movement
 
@@ -34,6 +34,9 @@ def sources(connection: Connection, workshop: int, lots: Collection[int]) -> dic
         .group_by(made.c.id, MOVEMENT.c.lot_id)
         .having(func.sum(MOVEMENT.c.quantity) < 0)
     )
-    for row in connection.execute(statement):
+    came_back: Any = select(LOT.c.id, LOT.c.parent_id).where(  # from the lot that left, without a movement
+        LOT.c.workshop_id == workshop, LOT.c.id.in_(sorted(lots)), LOT.c.parent_id.is_not(None)
+    )
+    for row in connection.execute(union_all(statement, came_back)):
         found[row.lot].add(row.source)
     return found

@@ -7,11 +7,14 @@ from service.store.tables.access import Counter, Idempotency, Token, Workshop
 from service.store.tables.catalogue import FormulaLine, FormulaVersion, Item, Product, ProductPart
 from service.store.tables.columns import UtcTime
 from service.store.tables.lots import Lot, Place
+from service.store.tables.orders import CalendarMark, Customer, Order, OrderLine, OrderPaper
 from service.store.tables.papers import Document, Line, LotEdit, Movement, NamedLot
 from service.store.tables.runs import Run, RunLine
 
 __all__ = [
+    "CalendarMark",
     "Counter",
+    "Customer",
     "Document",
     "FormulaLine",
     "FormulaVersion",
@@ -22,6 +25,9 @@ __all__ = [
     "LotEdit",
     "Movement",
     "NamedLot",
+    "Order",
+    "OrderLine",
+    "OrderPaper",
     "Place",
     "Product",
     "ProductPart",

@@ -19,6 +19,8 @@ class Workshop(SQLModel, table=True):
     currency: str = text("EUR")
     week_start: str = text("monday")
     expiry_warning_days: int = small(30)
+    service_level_ppm: int = big(950_000)  # how sure it wants to be of its stock
+    lead_time_days: int = small(14)  # of materials that say none
     created_at: datetime = moment()
 
 

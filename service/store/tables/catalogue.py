@@ -52,6 +52,8 @@ class FormulaVersion(SQLModel, table=True):
     preservation_note: str | None = text(None)
     made_on: date = day()
     created_at: datetime = moment()
+    smallest_batch_mg: int | None = big(None)
+    largest_batch_mg: int | None = big(None)
 
 
 class FormulaLine(SQLModel, table=True):
@@ -78,6 +80,7 @@ class Product(SQLModel, table=True):
     formula_id: int | None = big(None)
     fill_mg: int | None = big(None)
     net_mg: int | None = big(None)
+    case_units: int | None = small(None)  # units of a whole case
 
 
 class ProductPart(SQLModel, table=True):

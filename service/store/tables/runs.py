@@ -22,6 +22,13 @@ class Run(SQLModel, table=True):
             sqlite_where=sql("state = 'planned'"),
             postgresql_where=sql("state = 'planned'"),
         ),
+        Index(
+            "ix_run_order",
+            "workshop_id",
+            "order_id",
+            sqlite_where=sql("order_id IS NOT NULL"),
+            postgresql_where=sql("order_id IS NOT NULL"),
+        ),
         CheckConstraint("state IN ('planned','completed','cancelled','reversed')", name="state"),
     )
     workshop_id: int = key()
@@ -37,11 +44,12 @@ class Run(SQLModel, table=True):
     made_on: date | None = day(None)
     plan_id: int | None = big(None)  # the plan this run completed, when it is another row
     document_id: int | None = big(None)  # the run's document, once completed
+    order_id: int | None = big(None)  # the order it is made for
     facts: str = text("{}")  # JSON: what was asked and answered, as recorded
 
 
 class RunLine(SQLModel, table=True):
-    """What a planned run will need: its claim while it is open."""
+    """What a planned run will need, its claim while it is open; below 0 what it will make."""
 
     __tablename__ = "run_line"
     __table_args__ = (of("run", "run_id"), of("item", "item_id"), WITHOUT_ROWID)

@@ -1,0 +1,162 @@
+"""How long stock lasts: the books read in one snapshot, computed in the child process, said in sentences."""
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import Any
+
+from service.actions import histories, papers, stock, stockbooks
+from service.actions.histories import Told
+from service.actions.scope import Scope
+from service.actions.stockbooks import BOUGHT, Shelves
+from service.core import saying
+from service.core.planning import WEEKS, CoverOf, Quality
+from service.core.units import quantity_out
+from service.errors import Invalid, NotFound
+from service.shapes.cover import CoverIn
+
+SIGHT = 7 * WEEKS
+FACTS = ("on_hand", "usable", "claimed")
+LEAST_LOSS = 0.5  # smallest units
+
+
+@dataclass(slots=True)
+class Question:
+    """What is asked of the child, and what its answer is said with."""
+
+    today: date
+    told: Told
+    shelves: Shelves
+    figures: dict[int, dict[str, Any]]
+    extra: list[tuple[int, str, int, float]] = field(default_factory=list)
+    only: str | None = None
+
+    @property
+    def tasks(self) -> list[tuple[Any, ...]]:
+        """The child's tasks, in order."""
+        return [("cover", self.told.history, self.shelves.books, self.extra), ("quality", self.told.history)]
+
+    def answer(self, computed: list[Any]) -> dict[str, Any]:
+        """Said."""
+        return _answer(self, computed)
+
+
+def ask(scope: Scope, body: CoverIn | None = None, material: str | None = None) -> Question:
+    """Read all that the cover follows from."""
+    if material is not None:
+        item = papers.item_of(scope, material, "material", *BOUGHT)
+        if not (item.stocked and item.active):
+            raise NotFound(f"'{material}' is retired or not stocked: it has no cover")
+    told = histories.tell(scope)
+    shelves = stockbooks.shelve(scope, told)
+    shown = [item for item in shelves.nodes if item.kind in BOUGHT and material in (None, item.code)]
+    figures = {id_: {name: found[name] for name in FACTS} for id_, found in stock.figures(scope, shown).items()}
+    question = Question(scope.today, told, shelves, figures, only=material)
+    for n, one in enumerate(body.what_if if body is not None else ()):
+        item = papers.item_of(scope, one.product, f"#/what_if/{n}/product", "product")
+        if one.due_on < scope.today:
+            raise Invalid.field(f"#/what_if/{n}/due_on", "is past", str(one.due_on), f"from {scope.today}")
+        question.extra.append((told.places[item.id], one.channel, one.due_on.toordinal(), float(one.units)))
+    return question
+
+
+def _answer(question: Question, computed: list[Any]) -> dict[str, Any]:
+    (before, after), quality = computed
+    now: list[CoverOf] = before if after is None else after
+    shown = [at for at, item in enumerate(question.shelves.nodes) if item.id in question.figures]
+    told = {"as_of": question.today, "until": question.today + timedelta(days=SIGHT), "how_good": _good(quality)}
+    if question.only is not None:
+        return _material(question, shown[0], now[shown[0]]) | told
+    ordered = sorted(shown, key=lambda at: _urgency(question, at, now[at]))
+    materials = [_material(question, at, now[at]) for at in ordered]
+    moved = [_moved(question, at, before[at], now[at]) for at in ordered if after is not None and _differs(before[at], now[at])]
+    said = [one["sentence"] for one in moved] if after is not None else [one["sentence"] for one in materials]
+    nothing = "This moves nothing." if after is not None else "There is no material yet."
+    return {**told, "sentence": "\n".join(said) or nothing, "materials": materials, "moved": moved}
+
+
+def _good(quality: Quality | None) -> str:
+    return saying.how_good(quality, "the workshop's forecasts")
+
+
+def _urgency(question: Question, at: int, one: CoverOf) -> tuple[int, int, str]:
+    likely = one.runs_out[1]
+    by = SIGHT if one.order_by is None else one.order_by
+    return by, SIGHT if likely is None else likely, question.shelves.nodes[at].code
+
+
+def _material(question: Question, at: int, one: CoverOf) -> dict[str, Any]:
+    item, books = question.shelves.nodes[at], question.shelves.books
+    return {
+        "material": item.code,
+        "name": item.name,
+        "unit": item.unit,
+        "sentence": _sentence(question, at, one),
+        **question.figures[item.id],
+        "weekly_need": _rate(one.weekly_need, item.unit),
+        "runs_out": _days(question, one),
+        "order_by": _day(question, one.order_by),
+        "lead_time_days": books.lead[at],
+        "service_level_percent": round(100 * books.level[at], 4),
+        "expiring": [
+            {"lot": code, "quantity": _out(loss, item.unit)}
+            for code, loss in zip(question.shelves.codes[at], one.expiring, strict=False)
+            if loss >= LEAST_LOSS
+        ],
+        "drivers": [
+            {"product": question.told.products[product].code, "percent": round(100 * share, 1)} for product, share in one.drivers
+        ],
+        "bands": _bands(question, one, item.unit),
+    }
+
+
+def _sentence(question: Question, at: int, one: CoverOf) -> str:
+    item = question.shelves.nodes[at]
+    needed = one.weekly_need > 0 or any(day is not None for day in one.runs_out)
+    return saying.lasts(item.name, one.runs_out, one.order_by, question.today, SIGHT, needed)
+
+
+def _out(value: float, unit: str) -> int | float:
+    return quantity_out(round(value), unit)
+
+
+def _rate(value: float, unit: str) -> int | float:
+    """A mean: pieces too have parts."""
+    return round(value / 1000, 3) if unit == "g" else round(value, 2)
+
+
+def _day(question: Question, day: int | None) -> date | None:
+    return None if day is None else question.today + timedelta(days=day)
+
+
+def _days(question: Question, one: CoverOf) -> dict[str, date | None]:
+    return dict(zip(("early", "likely", "late"), (_day(question, day) for day in one.runs_out), strict=True))
+
+
+def _bands(question: Question, one: CoverOf, unit: str) -> list[dict[str, Any]]:
+    history = question.told.history
+    end = 6 - (history.today - 1 - history.week_start) % 7
+    low, middle, high = one.bands
+    return [
+        {"week_ends": question.today + timedelta(days=end + 7 * n), "low": _out(low[n], unit), "middle": _out(middle[n], unit),
+         "high": _out(high[n], unit)}
+        for n in range(len(low))
+    ]  # fmt: skip
+
+
+def _differs(before: CoverOf, after: CoverOf) -> bool:
+    return (before.runs_out, before.order_by) != (after.runs_out, after.order_by)
+
+
+def _moved(question: Question, at: int, before: CoverOf, after: CoverOf) -> dict[str, Any]:
+    item = question.shelves.nodes[at]
+    sentence = _sentence(question, at, after)
+    was = _day(question, before.runs_out[1])
+    note = f"; without this it lasts until about {saying.said_day(was, question.today)}" if was is not None else ""
+    return {
+        "material": item.code,
+        "without": _days(question, before),
+        "with_it": _days(question, after),
+        "order_by_without": _day(question, before.order_by),
+        "order_by_with_it": _day(question, after.order_by),
+        "sentence": f"{sentence.rstrip('.')}{note}.",
+    }

@@ -1,0 +1,115 @@
+"""The books as a cover sees them: how products become materials, and which lots are there to serve them."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from sqlalchemy import Row
+
+from service.actions.histories import Told
+from service.actions.scope import Scope
+from service.core import draw, recipes
+from service.core.planning import Books, Lot
+from service.core.units import FULL_PPM
+from service.store import access, catalogue, formulas, items, lots, runs
+from service.store.items import ItemRow
+
+BOUGHT = ("ingredient", "packaging")
+ALL = 100_000
+
+
+@dataclass(slots=True)
+class Shelves:
+    """Books with the items of their nodes, the codes of the nodes' lots, and what each node was given."""
+
+    books: Books
+    nodes: list[ItemRow]
+    codes: dict[int, list[str]] = field(default_factory=dict)  # node -> its lots' codes, as in `books.lots`
+
+
+def shelve(scope: Scope, told: Told) -> Shelves:
+    """Read recipes, lots, and what open plans will take and make."""
+    connection, workshop = scope.connection, scope.workshop.id
+    reached = catalogue.reach(connection, workshop, list(told.places))
+    bought = [item for item in items.page(connection, workshop, BOUGHT, None, ALL) if item.stocked and item.active]
+    unstocked = items.unstocked(connection, workshop)
+    plans = runs.open_plans(connection, workshop)
+    ids = {item.id for item in bought} | set(reached.recipes) | set(told.places)
+    rows: dict[int, list[Row[Any]]] = {}
+    for row in lots.with_stock(connection, workshop, sorted(ids)):
+        rows.setdefault(row.item_id, []).append(row)
+    planned = {item for plan in plans for item in (*plan.needs, *plan.makes)}
+    apart = [formula for formula in reached.recipes if formula in rows or formula in planned]
+    versions = formulas.versions(connection, workshop, list(reached.recipes)) if reached.recipes else {}
+    usual = {formula: found[-1].usual_batch_mg for formula, found in versions.items() if found}
+    parts = recipes.parts(reached, usual, set(apart), unstocked)
+    needed = {node for mine in (*parts.goes.values(), *parts.bulk.values()) for node in mine}
+    known = items.by_ids(connection, workshop, (needed | set(apart)) - {item.id for item in bought})
+    nodes = [*bought, *sorted(known.values(), key=lambda item: item.code)]
+    place = {item.id: at for at, item in enumerate(nodes)}
+    books = _books(parts, told, place, scope, nodes)
+    found = Shelves(books, nodes)
+    for item, at in place.items():
+        books.lots[at], found.codes[at] = _lots(scope, rows.get(item, ()), ("usable", "resting"))
+    for item, at in told.places.items():
+        books.finished[at] = _lots(scope, rows.get(item, ()), ("usable", "resting", "set_apart"))[0]
+    for plan in plans:
+        _plan(scope, books, plan, place, told.places)
+    return found
+
+
+def _books(parts: recipes.Parts, told: Told, place: dict[int, int], scope: Scope, nodes: Sequence[ItemRow]) -> Books:
+    workshop = access.workshop(scope.connection, scope.workshop.id)
+    level = workshop.service_level_ppm / FULL_PPM
+    books = Books(len(nodes))
+    for product, mine in parts.goes.items():
+        books.goes += [(told.places[product], place[node], each) for node, each in mine.items()]
+    for bulk, mine in parts.bulk.items():
+        books.bulk += [(place[bulk], place[node], each) for node, each in mine.items()]
+    books.rest = [parts.rest.get(row.id, 0) for row in told.products]
+    books.sets = [(told.places[outer], told.places[inner], units) for outer, inner, units in parts.sets]
+    for item in nodes:
+        lead, own = item.facts.get("lead_time_days"), item.facts.get("service_level_percent")
+        books.lead.append(workshop.lead_time_days if lead is None else int(lead))
+        books.level.append(level if own is None else float(own) / 100)
+    return books
+
+
+def _lots(scope: Scope, rows: Iterable[Row[Any]], states: Sequence[str]) -> tuple[list[Lot], list[str]]:
+    """The lots that serve, first expired first out, less what is unbooked; and their codes."""
+    found: list[tuple[Lot, str]] = []
+    unbooked = 0
+    for row in sorted(rows, key=lambda one: draw.first_out(draw.shelf_of(one))):
+        if row.id == row.item_id:
+            unbooked -= row.on_hand
+        elif draw.state(draw.shelf_of(row), scope.today) in states:
+            days = [(one - scope.today).days for one in (row.use_by,) if one != draw.FOREVER]
+            if row.retest_on is not None:
+                days.append((row.retest_on - scope.today).days - 1)
+            first = max((row.ready_on - scope.today).days, 0) if row.ready_on is not None else 0
+            found.append((Lot(float(row.on_hand), min(days, default=None), first), row.code))
+    _take([lot for lot, _ in found], unbooked)
+    return [lot for lot, _ in found], [code for _, code in found]
+
+
+def _take(there: Sequence[Lot], quantity: float) -> None:
+    """Less is there, in the order of the lots."""
+    for lot in there:
+        taken = min(lot.quantity, quantity)
+        lot.quantity -= taken
+        quantity -= taken
+
+
+def _plan(scope: Scope, books: Books, plan: Any, place: dict[int, int], products: dict[int, int]) -> None:
+    """An open plan takes its lines on its day, and what it makes is there to be sold or filled."""
+    day = max((plan.planned_on - scope.today).days, 0) if plan.planned_on is not None else 0
+    for item, quantity in plan.needs.items():
+        if item in place:
+            books.planned.append((place[item], day, float(quantity)))
+        elif item in products:
+            _take(books.finished[products[item]], float(quantity))
+    for item, quantity in plan.makes.items():
+        if item in products:
+            books.finished[products[item]].append(Lot(float(quantity)))
+        elif item in place:
+            books.lots[place[item]].append(Lot(float(quantity)))

@@ -1,0 +1,103 @@
+"""How long stock lasts."""
+
+from typing import Literal
+
+from pydantic import Field
+
+from service.shapes.base import Answered, Asked, Code, Count, Day
+
+
+class ImaginedOrder(Asked):
+    """An order that is only thought of."""
+
+    product: Code
+    units: Count
+    due_on: Day
+    channel: Literal["retail", "wholesale", "market"] = "wholesale"
+
+
+class CoverIn(Asked):
+    """Orders to be imagined."""
+
+    what_if: list[ImaginedOrder] = Field(min_length=1, max_length=50)
+
+
+class RunsOut(Answered):
+    """The days by which it has run out with a chance of 10, 50 and 90 % (null: beyond sight)."""
+
+    early: str | None
+    likely: str | None
+    late: str | None
+
+
+class LotLoss(Answered):
+    """What a lot is expected to lose unused when it expires."""
+
+    lot: str
+    quantity: int | float
+
+
+class Driver(Answered):
+    """A product that needs the material, and its share of the need."""
+
+    product: str
+    percent: int | float
+
+
+class WeekBand(Answered):
+    """What is left at the end of a week: with a chance of 10 % less than `low`, of 10 % more than `high`."""
+
+    week_ends: str
+    low: int | float
+    middle: int | float
+    high: int | float
+
+
+class MaterialCover(Answered):
+    """How long one material lasts."""
+
+    material: str
+    name: str
+    unit: str
+    sentence: str
+    on_hand: int | float
+    usable: int | float
+    claimed: int | float
+    weekly_need: int | float
+    runs_out: RunsOut
+    order_by: str | None
+    lead_time_days: int
+    service_level_percent: int | float
+    expiring: list[LotLoss]
+    drivers: list[Driver]
+    bands: list[WeekBand]
+
+
+class Moved(Answered):
+    """A material that an imagined order moves: as it is without it."""
+
+    material: str
+    without: RunsOut
+    with_it: RunsOut
+    order_by_without: str | None
+    order_by_with_it: str | None
+    sentence: str
+
+
+class CoverOut(Answered):
+    """All materials, the most urgent first."""
+
+    as_of: str
+    until: str
+    sentence: str
+    how_good: str
+    materials: list[MaterialCover]
+    moved: list[Moved]
+
+
+class OneCoverOut(MaterialCover):
+    """One material, and how far to trust it."""
+
+    as_of: str
+    until: str
+    how_good: str
