@@ -9,9 +9,9 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine
 
-from service.actions import imports
-from service.actions.import_batch import Added
 from service.actions.scope import Scope, WorkshopFacts
+from service.actions.selling import imports
+from service.actions.selling.import_batch import Added
 from service.errors import Invalid
 from service.serve import owner_scope, served
 from service.settings import Settings

@@ -102,7 +102,7 @@ def open_database(settings: Settings) -> Engine:
 
 def _draw_older_books_again(engine: Engine) -> None:
     """After an upgrade: the items that an older version drew, workshop by workshop."""
-    from service.actions import older
+    from service.actions.late import older
 
     def work(connection: Connection) -> None:
         for workshop in access.list_workshops(connection):

@@ -33,8 +33,8 @@ def main(rounds: int) -> None:
 
     import numpy as np
 
-    from service.core.cover import cover
-    from service.core.planning import Books, History, Lot
+    from service.core.cover.cover import cover
+    from service.core.demand.planning import Books, History, Lot
 
     dice = np.random.default_rng(1)
     today = date(2026, 11, 25).toordinal()

@@ -22,9 +22,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from service.core.forecast import QUANTILES, Fit, Settings, first_sale, fit
-from service.core.negbin import quantiles
-from service.core.scores import coverage, naive_error, pinball
+from service.core.demand.forecast import QUANTILES, Fit, Settings, first_sale, fit
+from service.core.demand.negbin import quantiles
+from service.core.demand.scores import coverage, naive_error, pinball
 
 Floats = NDArray[np.float64]
 LEVELS = np.array(QUANTILES)

@@ -13,7 +13,7 @@ from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
-from service.core.costs import worth
+from service.core.stock.costs import worth
 from service.store.ids import EPOCH_MS
 
 TABLES = ("document", "line", "lot", "movement", "run", "run_line", "idempotency")

@@ -14,9 +14,10 @@ from sqlalchemy import Connection
 from api_tests.bench import rig
 from api_tests.bench.figures import Figure
 from service import serve
-from service.actions import access, imports
-from service.actions.import_batch import Added
+from service.actions import access
 from service.actions.scope import Scope
+from service.actions.selling import imports
+from service.actions.selling.import_batch import Added
 from service.bulk import ALONE
 from service.shapes.imports import OrderImportIn
 from service.store import ids, items

@@ -4,9 +4,9 @@ from itertools import product
 
 import numpy as np
 
-from service.core.purchase_paths import Course, Slot
-from service.core.purchase_rows import Column, Group, Problem
-from service.core.runout import Lot
+from service.core.buying.paths import Course, Slot
+from service.core.buying.rows import Column, Group, Problem
+from service.core.cover.runout import Lot
 
 
 def course_cost(course: Course, quantities: tuple[float, ...]) -> float:

@@ -6,9 +6,9 @@ from datetime import date, timedelta
 from fractions import Fraction
 from math import ceil, floor
 
-from service.core.check import Question, Stock
-from service.core.draw import Shelf
-from service.core.needs import Catalogue, Want
+from service.core.making.check import Question, Stock
+from service.core.making.needs import Catalogue, Want
+from service.core.stock.draw import Shelf
 
 
 def half_even(value: Fraction) -> int:

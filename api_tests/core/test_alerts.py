@@ -9,11 +9,11 @@ import pytest
 
 from api_tests.conftest import SOAK
 from api_tests.core.published import Case, cases, source
-from service.core import calendar_feed, webhooks
-from service.core.alert_facts import Demand, Facts, Item, Purchase, Severity, Stock
-from service.core.alerts import KINDS, by_urgency, causes, spoken, step
-from service.core.calendar_feed import Event, escaped, feed, folded
-from service.core.use_up import Candidate, ways
+from service.core.alerts import calendar_feed, webhooks
+from service.core.alerts.alerts import KINDS, by_urgency, causes, spoken, step
+from service.core.alerts.calendar_feed import Event, escaped, feed, folded
+from service.core.alerts.facts import Demand, Facts, Item, Purchase, Severity, Stock
+from service.core.alerts.use_up import Candidate, ways
 
 TODAY = date(2026, 3, 10)
 KG = 1_000_000

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 import pytest
 from conftest import SOAK
 
-from service.core import batch_plan, scaling
-from service.core.batch_plan import Choice, Demand, Kettle, choose
+from service.core.making import batch_plan, scaling
+from service.core.making.batch_plan import Choice, Demand, Kettle, choose
 
 CASES = 3_000 if SOAK else 300
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from service.core.care import ASSESS, LYE, Ingredient, cautions, water_flag
+from service.core.making.care import ASSESS, LYE, Ingredient, cautions, water_flag
 
 WATER = Ingredient("Water", "AQUA", frozenset({"solvent"}), True)
 HYDROSOL = Ingredient("Rose hydrosol", "ROSA DAMASCENA FLOWER WATER", frozenset({"perfuming"}), True)

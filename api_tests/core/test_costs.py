@@ -6,7 +6,8 @@ from decimal import Decimal
 import pytest
 from published import Case, cases, check
 
-from service.core import costs, draw, units
+from service.core import units
+from service.core.stock import costs, draw
 
 START = date(2027, 3, 1)
 

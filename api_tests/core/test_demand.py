@@ -5,7 +5,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from service.core.demand import (
+from service.core.demand.weekly import (
     Line,
     capped,
     censored,

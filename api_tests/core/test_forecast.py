@@ -9,8 +9,9 @@ import pytest
 from numpy.typing import NDArray
 
 from api_tests.core.published import Case, cases, source
-from service.core import levels, negbin, paths, textbook
-from service.core.forecast import Forecast, Settings, first_sale, fit, weights
+from service.core.buying import textbook
+from service.core.demand import levels, negbin, paths
+from service.core.demand.forecast import Forecast, Settings, first_sale, fit, weights
 
 Floats = NDArray[np.float64]
 EDGES = ("all zero", "never zero", "one sale", "brand new", "sleeping", "one huge order")
@@ -295,7 +296,7 @@ def test_weights_are_stable_and_of_the_whole_catalogue() -> None:
 
 
 def test_calibrated_and_better_than_naive_on_a_known_process() -> None:
-    from service.core.scores import calibrated, coverage, naive_error, pinball
+    from service.core.demand.scores import calibrated, coverage, naive_error, pinball
 
     y = catalogue(150, 120, seed=10)
     origins = range(40, 113, 8)

@@ -10,10 +10,10 @@ from gaps import OPEN, minimal
 from hypothesis import assume, given
 from worlds import MATERIALS, PACKAGING, PRODUCTS, TODAY, many, workshops
 
-from service.core import check
-from service.core.check import Question, Stock
-from service.core.draw import FOREVER, Shelf
-from service.core.needs import Catalogue, Made, Recipe, Want
+from service.core.making import check
+from service.core.making.check import Question, Stock
+from service.core.making.needs import Catalogue, Made, Recipe, Want
+from service.core.stock.draw import FOREVER, Shelf
 
 ITEMS = (*MATERIALS, *PACKAGING)
 World = tuple[Catalogue, Stock, Question]

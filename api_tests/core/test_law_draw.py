@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from worlds import TODAY, changed, days, many, shelves
 
-from service.core import draw
-from service.core.draw import FOREVER, Shelf
+from service.core.stock import draw
+from service.core.stock.draw import FOREVER, Shelf
 
 NEXT, YESTERDAY = TODAY + timedelta(days=1), TODAY - timedelta(days=1)
 PLAIN = Shelf(1, "lot-1", YESTERDAY, FOREVER, 10)

@@ -7,8 +7,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from worlds import FORMULAS, MATERIALS, PACKAGING, PRODUCTS, catalogues, many, wants
 
-from service.core import needs
-from service.core.needs import Catalogue, Made, Recipe, Want
+from service.core.making import needs
+from service.core.making.needs import Catalogue, Made, Recipe, Want
 
 WAX, OIL, TIN, BOX = 1, 2, 11, 12
 BASE, CREAM, LOTION = 101, 102, 103

@@ -10,9 +10,11 @@ from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from worlds import FULL, TODAY, days, many, shares
 
-from service.core import claims, costs, movements, scaling, units
-from service.core.check import Stock
-from service.core.draw import FOREVER, Shelf
+from service.core import units
+from service.core.making import claims, scaling
+from service.core.making.check import Stock
+from service.core.stock import costs, movements
+from service.core.stock.draw import FOREVER, Shelf
 from service.errors import Invalid
 
 milligrams = st.one_of(st.integers(0, 5000), st.integers(0, units.MOST))

@@ -5,8 +5,8 @@ from datetime import date
 import numpy as np
 import pytest
 
-from service.core.lead_times import MOST, TRUST, learn
-from service.core.offers import Break, Offer, Terms, allowed, cheapest_packs, next_best, order_costs, packs_for, price_of
+from service.core.buying.lead_times import MOST, TRUST, learn
+from service.core.buying.offers import Break, Offer, Terms, allowed, cheapest_packs, next_best, order_costs, packs_for, price_of
 
 KG, EUR = 1_000_000, 1_000_000
 SHEA = Offer("shea-5", "north", "shea", 5 * KG, 60 * EUR, (Break(4, 54 * EUR), Break(10, 48 * EUR)), least_packs=2)

@@ -6,10 +6,10 @@ import pytest
 from api_tests.conftest import SOAK
 from api_tests.core.buying import Orders, course_cost, some_course, some_problem
 from api_tests.core.published import Case, cases, check, source
-from service.core import safety
-from service.core.purchase_model import Column, Group, Problem, solve
-from service.core.purchase_paths import Course, Slot, evaluate, walk
-from service.core.runout import Floats
+from service.core.buying import safety
+from service.core.buying.model import Column, Group, Problem, solve
+from service.core.buying.paths import Course, Slot, evaluate, walk
+from service.core.cover.runout import Floats
 
 KG = 1_000_000  # milligrams
 EUR = 1_000_000  # millionths

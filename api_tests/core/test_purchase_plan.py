@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 from api_tests.conftest import SOAK
-from service.core.offers import Break, Offer, Terms, allowed
-from service.core.purchase_courses import make
-from service.core.purchase_facts import Facts, Material, Settings, Supplier
-from service.core.purchase_plan import Plan, plan
-from service.core.purchase_words import Words
-from service.core.runout import Floats, Lot
+from service.core.buying.courses import make
+from service.core.buying.facts import Facts, Material, Settings, Supplier
+from service.core.buying.offers import Break, Offer, Terms, allowed
+from service.core.buying.plan import Plan, plan
+from service.core.buying.words import Words
+from service.core.cover.runout import Floats, Lot
 
 KG = 1_000_000  # milligrams
 EUR = 1_000_000  # millionths

@@ -8,8 +8,8 @@ import pytest
 
 from api_tests.conftest import SOAK
 from api_tests.core.published import Case, cases, source
-from service.core import replenishment, safety
-from service.core.safety import NORMAL
+from service.core.buying import replenishment, safety
+from service.core.buying.safety import NORMAL
 
 
 def held(case: Case, got: Any, expected: Any) -> None:

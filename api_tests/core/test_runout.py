@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 
 from api_tests.conftest import SOAK
-from service.core.runout import Lot, daily_total, expected_loss, order_by, run_out, stock_bands
+from service.core.cover.runout import Lot, daily_total, expected_loss, order_by, run_out, stock_bands
 
 Floats = NDArray[np.float64]
 

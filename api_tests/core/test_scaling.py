@@ -5,7 +5,8 @@ from decimal import Decimal
 import pytest
 from published import Case, cases, check
 
-from service.core import scaling, units
+from service.core import units
+from service.core.making import scaling
 
 FINE = 10**12  # parts a whole is split into where a publication prints more digits than a milligram shows
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from api_tests.core.published import Case, cases, source
-from service.core import scores
+from service.core.demand import scores
 
 
 def close(case: Case, got: float, expected: Any) -> None:

@@ -9,9 +9,9 @@ from typing import Any, TypeVar
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 
-from service.core.check import Question, Stock
-from service.core.draw import FOREVER, Shelf
-from service.core.needs import Catalogue, Made, Recipe, Want
+from service.core.making.check import Question, Stock
+from service.core.making.needs import Catalogue, Made, Recipe, Want
+from service.core.stock.draw import FOREVER, Shelf
 
 T = TypeVar("T")
 TODAY = date(2027, 5, 10)

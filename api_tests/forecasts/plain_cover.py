@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from service.core.planning import Books, Lot
+from service.core.demand.planning import Books, Lot
 
 
 @dataclass

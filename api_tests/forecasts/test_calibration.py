@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from conftest import SOAK
 
-from service.core import cover
-from service.core.planning import Books, History, Lot
+from service.core.cover import cover
+from service.core.demand.planning import Books, History, Lot
 
 TODAY = date(2026, 11, 23)  # a Monday
 BEHIND, AHEAD, SERIES = 104, 30, 100

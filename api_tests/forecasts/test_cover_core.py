@@ -8,9 +8,10 @@ import pytest
 from conftest import SOAK
 from forecasts.plain_cover import plain
 
-from service.core import cover, outlook
-from service.core.cover import DAYS, Clock
-from service.core.planning import Books, History, Lot, Mark
+from service.core.cover import cover
+from service.core.cover.cover import DAYS, Clock
+from service.core.demand import outlook
+from service.core.demand.planning import Books, History, Lot, Mark
 
 TODAY = date(2026, 11, 25)  # a Wednesday
 

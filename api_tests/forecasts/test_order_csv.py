@@ -5,9 +5,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from service.core import order_csv, order_values
-from service.core.order_csv import Defaults, Layout, OrderRow, Survey, Unreadable
-from service.core.order_values import Marks, Wrong
+from service.core.importing import order_csv, order_values
+from service.core.importing.order_csv import Defaults, Layout, OrderRow, Survey, Unreadable
+from service.core.importing.order_values import Marks, Wrong
 
 TODAY = date(2026, 11, 25)
 

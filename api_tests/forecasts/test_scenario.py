@@ -190,7 +190,7 @@ def test_the_service_itself_never_loads_numpy(sold: Bench) -> None:
     """Only the child does: the parent knows the tasks by their names."""
     program = (
         "import sys\nimport service.app, service.actions.cover, service.actions.forecasts, service.actions.compute\n"
-        "from service.actions.compute import CHILD\nfrom service.core.planning import History, Books\n"
+        "from service.actions.compute import CHILD\nfrom service.core.demand.planning import History, Books\n"
         "print(CHILD.run('cover', History(740000), Books(), []), CHILD.run('quality', History(740000)))\nCHILD.close()\n"
         "print(sorted({name.split('.')[0] for name in sys.modules} & {'numpy', 'scipy'}))\n"
     )

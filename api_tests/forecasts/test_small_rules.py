@@ -8,10 +8,11 @@ from datetime import date
 import pytest
 
 from service.actions.compute import Child, Failed
-from service.core import huge, recipes, saying, stockouts
-from service.core.huge import Sizes
-from service.core.needs import Catalogue, Made, Recipe
-from service.core.planning import Books, History, Quality
+from service.core.demand import huge, saying, stockouts
+from service.core.demand.huge import Sizes
+from service.core.demand.planning import Books, History, Quality
+from service.core.making import recipes
+from service.core.making.needs import Catalogue, Made, Recipe
 from service.errors import Busy
 
 

@@ -7,10 +7,10 @@ from random import Random
 import pytest
 from conftest import SOAK
 
-from service.core import claims
-from service.core.claims import Books, Order, Plan
-from service.core.draw import Shelf
-from service.core.needs import Catalogue, Made, Recipe
+from service.core.making import claims
+from service.core.making.claims import Books, Order, Plan
+from service.core.making.needs import Catalogue, Made, Recipe
+from service.core.stock.draw import Shelf
 
 TODAY = date(2027, 3, 1)
 SHEA, OIL, TIN, BULK, SALVE, BOX = range(1, 7)

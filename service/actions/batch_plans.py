@@ -11,10 +11,10 @@ from sqlalchemy import Row
 from service.actions import claiming, plans, stock
 from service.actions.once import dumps
 from service.actions.scope import Scope
-from service.core import batch_courses, claims
-from service.core.batch_courses import Course, Laid
-from service.core.batch_plan import Kettle
-from service.core.claims import Books, Claims, Order
+from service.core.making import batch_courses, claims
+from service.core.making.batch_courses import Course, Laid
+from service.core.making.batch_plan import Kettle
+from service.core.making.claims import Books, Claims, Order
 from service.core.units import quantity_out, said
 from service.errors import NotFound
 from service.shapes.batch_plans import BatchPlanIn, BatchRunsIn

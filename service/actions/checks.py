@@ -3,13 +3,14 @@
 from datetime import date
 from typing import Any
 
-from service.actions import claiming, orders, papers, products, stock
+from service.actions import claiming, papers, products, stock
 from service.actions.scope import Scope
-from service.core import check as core
-from service.core import costs, draw
-from service.core.check import Finding, Question, Stock
-from service.core.claims import Claims
-from service.core.needs import Catalogue, Want
+from service.actions.selling import orders
+from service.core.making import check as core
+from service.core.making.check import Finding, Question, Stock
+from service.core.making.claims import Claims
+from service.core.making.needs import Catalogue, Want
+from service.core.stock import costs, draw
 from service.core.units import money_out, quantity_in, quantity_out, said
 from service.errors import Conflict, Invalid
 from service.shapes.checks import CheckIn, WantIn

@@ -4,8 +4,9 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from service.actions.scope import Scope
-from service.core import claims, draw
-from service.core.claims import Books, Claims, Plan
+from service.core.making import claims
+from service.core.making.claims import Books, Claims, Plan
+from service.core.stock import draw
 from service.store import catalogue, items, lots, orders, runs
 
 

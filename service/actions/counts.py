@@ -5,10 +5,11 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import late, papers, reading, stock
-from service.actions.redraw import Redraw
+from service.actions import papers, stock
+from service.actions.late import late, reading
+from service.actions.late.redraw import Redraw
 from service.actions.scope import Scope
-from service.core import acts, happening
+from service.core.stock import acts, happening
 from service.core.units import money_out, quantity_in, quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.papers import CountIn

@@ -8,8 +8,8 @@ from service.actions import histories, papers, stock, stockbooks
 from service.actions.histories import Told
 from service.actions.scope import Scope
 from service.actions.stockbooks import BOUGHT, Shelves
-from service.core import saying
-from service.core.planning import WEEKS, CoverOf, Quality
+from service.core.demand import saying
+from service.core.demand.planning import WEEKS, CoverOf, Quality
 from service.core.units import quantity_out
 from service.errors import Invalid, NotFound
 from service.shapes.cover import CoverIn

@@ -5,11 +5,12 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import late, papers, stock
-from service.actions.redraw import Redraw
+from service.actions import papers, stock
+from service.actions.late import late
+from service.actions.late.redraw import Redraw
 from service.actions.scope import Scope
-from service.core import happening
-from service.core.movements import Entries
+from service.core.stock import happening
+from service.core.stock.movements import Entries
 from service.core.units import money_out, quantity_in, quantity_out, said
 from service.errors import FieldError, Invalid, NotEnoughStock, NotFound
 from service.shapes.papers import DisposalIn

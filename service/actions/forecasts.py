@@ -7,8 +7,9 @@ from typing import Any
 from service.actions import histories, papers
 from service.actions.histories import Told
 from service.actions.scope import Scope
-from service.core import recipes, saying
-from service.core.planning import Quality, SeriesOutlook
+from service.core.demand import saying
+from service.core.demand.planning import Quality, SeriesOutlook
+from service.core.making import recipes
 from service.store import catalogue, history
 from service.store.items import ItemRow
 

@@ -8,7 +8,7 @@ from sqlalchemy import Row
 from service.actions import papers, stock
 from service.actions.materials import free_code
 from service.actions.scope import Scope
-from service.core import care, scaling
+from service.core.making import care, scaling
 from service.core.units import FULL_PPM, percent_in, percent_out, quantity_in, quantity_out
 from service.errors import Conflict, FieldError, FormulaLoop, Invalid, NotFound
 from service.shapes.formulas import FormulaIn, FormulaPatch, VersionIn

@@ -8,9 +8,9 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions.scope import Scope
-from service.core import huge, stockouts
-from service.core.huge import Sizes
-from service.core.planning import CHANNELS, History, Mark, Season
+from service.core.demand import huge, stockouts
+from service.core.demand.huge import Sizes
+from service.core.demand.planning import CHANNELS, History, Mark, Season
 from service.store import history as store
 from service.store import orders
 

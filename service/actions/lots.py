@@ -6,10 +6,11 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import late, papers, stock
-from service.actions.redraw import Redraw
+from service.actions import papers, stock
+from service.actions.late import late
+from service.actions.late.redraw import Redraw
 from service.actions.scope import Scope
-from service.core import draw, happening
+from service.core.stock import draw, happening
 from service.errors import Forbidden, Invalid, NotFound
 from service.shapes.lots import LotPatch
 from service.store import items, ledger, lots, places, replay

@@ -8,9 +8,9 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions.scope import Scope
-from service.core import happening
-from service.core.draw import FOREVER
-from service.core.movements import Balance
+from service.core.stock import happening
+from service.core.stock.draw import FOREVER
+from service.core.stock.movements import Balance
 from service.errors import Invalid, LotNotThereYet, NotFound
 from service.store import items, ledger, lots
 from service.store import papers as paper_store
@@ -79,7 +79,7 @@ def reversed_codes(scope: Scope, rows: Iterable[Row[Any]]) -> set[str]:
 
 
 def told(answer: dict[str, Any], followed: Any) -> dict[str, Any]:
-    """An answer with what its paper moved of others (actions/late), said in its sentence too."""
+    """An answer with what its paper moved of others (actions/late/late), said in its sentence too."""
     answer["moved"] = followed.moved
     answer["warnings"] = [*answer["warnings"], *followed.warnings]
     if followed.sentence:

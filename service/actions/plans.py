@@ -6,10 +6,12 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import claiming, orders, papers, products, run_answer, run_draw, run_named, run_target, stock
-from service.actions.run_target import Target
+from service.actions import claiming, papers, products, stock
+from service.actions.making import run_answer, run_draw, run_named, run_target
+from service.actions.making.run_target import Target
 from service.actions.scope import Scope
-from service.core.claims import Plan
+from service.actions.selling import orders
+from service.core.making.claims import Plan
 from service.core.units import quantity_out, said
 from service.errors import Conflict, FieldError, NotFound
 from service.shapes.runs import CancellationIn, CompletionIn, NamedLot, RunIn

@@ -7,12 +7,13 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import late, papers, stock
+from service.actions import papers, stock
+from service.actions.late import late
+from service.actions.late.redraw import Redraw
 from service.actions.receipts import plain
-from service.actions.redraw import Redraw
 from service.actions.reversals import only_own
 from service.actions.scope import Scope
-from service.core import costs
+from service.core.stock import costs
 from service.core.units import convert_in, largest_remainder, money_in, money_out, quantity_out, said
 from service.errors import AlreadyReversed, Invalid, NotFound
 from service.shapes.papers import ReceiptCorrectionIn

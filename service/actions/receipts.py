@@ -6,11 +6,12 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import late, papers
-from service.actions.redraw import Redraw
+from service.actions import papers
+from service.actions.late import late
+from service.actions.late.redraw import Redraw
 from service.actions.scope import Scope
-from service.core import draw
-from service.core.movements import Entries
+from service.core.stock import draw
+from service.core.stock.movements import Entries
 from service.core.units import convert_in, largest_remainder, money_in, money_out, quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.papers import ReceiptIn

@@ -5,9 +5,11 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import late, orders, papers, plans, restating, stock
-from service.actions.redraw import Redraw
+from service.actions import papers, plans, stock
+from service.actions.late import late, restating
+from service.actions.late.redraw import Redraw
 from service.actions.scope import Scope
+from service.actions.selling import orders
 from service.core.units import money_out, quantity_out
 from service.errors import AlreadyReversed, Conflict, FieldError, Forbidden, NotFound, StillNamed
 from service.shapes.papers import ReversalIn

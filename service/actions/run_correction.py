@@ -6,15 +6,17 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import late, papers, restating, run_answer, run_draw, run_named, run_target
-from service.actions import run_batch as batch
-from service.actions import run_making as making
-from service.actions.redraw import Redraw
+from service.actions import papers
+from service.actions.late import late, restating
+from service.actions.late.redraw import Redraw
+from service.actions.making import run_answer, run_draw, run_named, run_target
+from service.actions.making import run_batch as batch
+from service.actions.making import run_making as making
+from service.actions.making.run_now import drawn_now
 from service.actions.reversals import only_own
-from service.actions.run_now import drawn_now
 from service.actions.scope import Scope
-from service.core import costs, happening
-from service.core.netted import netted
+from service.core.stock import costs, happening
+from service.core.stock.netted import netted
 from service.errors import Conflict, NotFound
 from service.shapes.runs import RunCorrectionIn, RunIn
 from service.store import items as item_store

@@ -5,8 +5,10 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import orders, papers, plans, run_making, run_now
+from service.actions import papers, plans
+from service.actions.making import run_making, run_now
 from service.actions.scope import Scope
+from service.actions.selling import orders
 from service.errors import NotFound
 from service.shapes.runs import CancellationIn, CompletionIn, RunIn
 from service.store import runs

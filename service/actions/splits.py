@@ -4,12 +4,13 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import late, papers, stock
+from service.actions import papers, stock
 from service.actions.disposals import can_have_held
-from service.actions.redraw import Redraw
+from service.actions.late import late
+from service.actions.late.redraw import Redraw
 from service.actions.scope import Scope
-from service.core import costs, draw, happening
-from service.core.movements import Entries
+from service.core.stock import costs, draw, happening
+from service.core.stock.movements import Entries
 from service.core.units import quantity_in, quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.lots import SplitIn

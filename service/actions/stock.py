@@ -10,7 +10,7 @@ from sqlalchemy import Row
 from service.actions import claiming
 from service.actions.papers import local
 from service.actions.scope import Scope
-from service.core import costs, draw
+from service.core.stock import costs, draw
 from service.core.units import money_out, quantity_out
 from service.store import items, lots, replay
 from service.store import papers as paper_store

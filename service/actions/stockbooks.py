@@ -8,8 +8,9 @@ from sqlalchemy import Row
 
 from service.actions.histories import Told
 from service.actions.scope import Scope
-from service.core import draw, recipes
-from service.core.planning import Books, Lot
+from service.core.demand.planning import Books, Lot
+from service.core.making import recipes
+from service.core.stock import draw
 from service.core.units import FULL_PPM
 from service.store import access, catalogue, formulas, items, lots, runs
 from service.store.items import ItemRow

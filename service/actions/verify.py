@@ -8,11 +8,11 @@ from typing import Any
 from sqlalchemy import Connection, Row
 
 from service.actions import access, stock
-from service.actions.corrections import Corrections
-from service.actions.orders import shipped_state
-from service.actions.redraw import Redraw
+from service.actions.late.corrections import Corrections
+from service.actions.late.redraw import Redraw
 from service.actions.scope import Actor, Scope
-from service.core import costs
+from service.actions.selling.orders import shipped_state
+from service.core.stock import costs
 from service.store import audit, orders
 
 READER = Actor(0, "verify", "verify", frozenset(("read",)))

@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter, Request, Response
 
-from service.actions import customers
+from service.actions.selling import customers
 from service.api import deps
 from service.api.docs import doc
 from service.shapes.orders import CustomerOut, CustomerPatch

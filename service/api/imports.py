@@ -13,10 +13,10 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 
-from service.actions import imports
-from service.actions.import_batch import Added
 from service.actions.once import Kept, dumps, fingerprint, once
 from service.actions.scope import Scope
+from service.actions.selling import imports
+from service.actions.selling.import_batch import Added
 from service.api import deps
 from service.api.bodies import key_of, parsed
 from service.api.callers import Caller, today

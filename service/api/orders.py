@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter, Query, Request, Response
 
-from service.actions import orders, returns, shipments
+from service.actions.selling import orders, returns, shipments
 from service.api import deps
 from service.api.docs import doc
 from service.shapes.orders import OrderIn, OrderOut, OrderPatch, ReturnIn, ReturnOut, ShipmentIn, ShipmentOut

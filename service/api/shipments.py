@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from service.actions import market_days, returns, shipped
+from service.actions.selling import market_days, returns, shipped
 from service.api import deps
 from service.api.docs import doc
 from service.shapes.orders import MarketDayIn, ReturnOut, ShipmentOut

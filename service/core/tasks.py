@@ -3,8 +3,9 @@
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from service.core import cover, outlook
-from service.core.planning import Books, CoverOf, History, Quality, SeriesOutlook
+from service.core.cover import cover
+from service.core.demand import outlook
+from service.core.demand.planning import Books, CoverOf, History, Quality, SeriesOutlook
 
 
 def cover_of(

@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row
 
-from service.core.needs import Catalogue, Made, Recipe
+from service.core.making.needs import Catalogue, Made, Recipe
 from service.store import formulas, products
 
 

@@ -13,8 +13,8 @@ from sqlalchemy import Connection, bindparam, insert, update
 from sqlalchemy.dialects.postgresql import insert as postgresql_insert
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 
-from service.core.movements import Balance, Entries
-from service.core.movements import Movement as Moved
+from service.core.stock.movements import Balance, Entries
+from service.core.stock.movements import Movement as Moved
 from service.store.prepared import Prepared
 from service.store.tables import Counter, Document, Line, Lot, LotEdit, Movement, NamedLot
 

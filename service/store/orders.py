@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, case, delete, func, insert, literal_column, select, update
 
-from service.core.claims import Order as OpenOrder
+from service.core.making.claims import Order as OpenOrder
 from service.store.prepared import Prepared
 from service.store.tables import Customer, Document, Item, Line, Lot, NamedLot, Order, OrderLine, OrderPaper
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, insert, literal_column, select, update
 
-from service.core.claims import Plan
+from service.core.making.claims import Plan
 from service.store.prepared import Prepared
 from service.store.tables import Run, RunLine
 

@@ -7,7 +7,7 @@ from typing import Any
 import sqlalchemy as sa
 from alembic import op
 
-from service.core import happening
+from service.core.stock import happening
 
 revision = "0002"
 down_revision = "0001"

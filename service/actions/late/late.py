@@ -1,0 +1,187 @@
+"""A paper that comes late, and what it says it moved."""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from service.actions import stock
+from service.actions.late import repricing
+from service.actions.late.redraw import Moved, Redraw
+from service.actions.scope import Scope
+from service.core.stock.lateness import BEYOND
+from service.core.stock.netted import netted
+from service.core.units import money_out, quantity_out, said
+from service.store import lots, replay
+from service.store import papers as paper_store
+from service.store.items import ItemRow, Locked
+
+ROUNDS = 50  # estimates that rest on each other settle in a few; a bug's limit
+
+
+@dataclass(slots=True)
+class Followed:
+    """What a paper changed of others: `moved` as the contract shows it, and the books' words on counts."""
+
+    moved: list[dict[str, Any]] = field(default_factory=list)
+    counts: dict[int, tuple[int, int]] = field(default_factory=dict)
+    sentence: str = ""
+    warnings: list[dict[str, Any]] = field(default_factory=list)
+
+
+def in_order(locked: Locked, rank: int) -> bool:
+    """Whether a paper of this rank comes after all that its item has."""
+    return rank >= locked.before
+
+
+def moves_nothing(scope: Scope, item: int, locked: Locked, rank: int, day: date) -> bool:
+    """Whether an arrival moves nothing: nothing waits for it, and it is in order or only arrivals came since."""
+    connection, workshop = scope.connection, scope.workshop.id
+    if lots.with_unbooked(connection, workshop, [item]):
+        return False
+    return in_order(locked, rank) or replay.only_came(connection, workshop, item, day)
+
+
+def follow(scope: Scope, redraw: Redraw, touched: dict[int, date], recosted: set[int] | None = None) -> Followed:
+    """Run the touched items again, each from its day on; then let the money follow."""
+    items = stock.items_of(scope, touched)
+    for item in sorted(touched):
+        redraw.item(items[item], touched[item])
+    return finish(scope, redraw, recosted or set())
+
+
+def finish(scope: Scope, redraw: Redraw, recosted: set[int] | None = None) -> Followed:
+    """Cost anew what changed, and unbooked draws of items whose lots got another cost, until nothing changes."""
+    lots_changed, papers = set(recosted or ()), set(redraw.changed)
+    for _ in range(ROUNDS):
+        redraw.changed.clear()
+        changed = repricing.settle(scope, redraw.books, papers, lots_changed)
+        again = _guessed(scope, changed | lots_changed)
+        items = stock.items_of(scope, again)
+        for item in sorted(again):
+            redraw.item(items[item], again[item])
+        papers, lots_changed = set(redraw.changed), set()
+        if not papers:
+            break
+    redraw.books.write()
+    moved = [one for one in redraw.moved if one.document != redraw.books.of]
+    followed = Followed(_shown(scope, moved), redraw.counts, _sentence(scope, moved))
+    followed.warnings = less_explained(scope, followed, redraw.books.of)
+    return followed
+
+
+def _guessed(scope: Scope, changed: set[int]) -> dict[int, date]:
+    """Items with unbooked draws that were costed at one of these lots' kind, and the day from which."""
+    found: dict[int, date] = {}
+    for row in lots.by_ids(scope.connection, scope.workshop.id, changed).values():
+        if replay.any_beyond(scope.connection, scope.workshop.id, row.item_id):
+            found[row.item_id] = min(row.received_on, found.get(row.item_id, row.received_on))
+    return found
+
+
+def _shown(scope: Scope, moved: list[Moved]) -> list[dict[str, Any]]:
+    """Pairs of where grams left and where they went, by paper and line."""
+    by_line: dict[tuple[int, int, int], list[Moved]] = defaultdict(list)
+    for one in moved:
+        by_line[(one.document, one.line, one.item)].append(one)
+    items = stock.items_of(scope, {one.item for one in moved})
+    known = lots.by_ids(scope.connection, scope.workshop.id, {one.lot for one in moved} - {BEYOND})
+    codes = {key: row.code for key, row in known.items()}
+    papers = paper_store.by_ids(scope.connection, scope.workshop.id, {one.document for one in moved})
+    return [
+        {"document": papers[key[0]].code, **one}
+        for key, some in sorted(by_line.items())
+        for one in _pairs(items[key[2]], some, codes)
+    ]
+
+
+def _pairs(item: ItemRow, some: list[Moved], codes: dict[int, str]) -> list[dict[str, Any]]:
+    """Match what came back to lots with what was taken instead."""
+    back = [[one.lot, one.quantity] for one in _net(some) if one.quantity > 0]
+    shown = []
+    for one in [one for one in _net(some) if one.quantity < 0]:
+        left = -one.quantity
+        while left > 0:
+            source = back[0] if back else [None, left]
+            quantity = min(left, int(source[1] or 0))
+            shown.append(_pair(item, source[0], one.lot, quantity, _part(one, quantity), codes))
+            left -= quantity
+            if back:
+                back[0][1] = int(back[0][1] or 0) - quantity
+                back = back if back[0][1] else back[1:]
+    shown += [_pair(item, lot, None, int(quantity or 0), None, codes) for lot, quantity in back]
+    return shown
+
+
+def _net(some: list[Moved]) -> list[Moved]:
+    """Net by lot: a lot given and taken again in one redraw has not moved."""
+    by_lot: dict[int, Moved] = {}
+    for one in some:
+        was = by_lot.get(one.lot)
+        cost = one.cost if was is None else None if was.cost is None or one.cost is None else was.cost + one.cost
+        quantity = one.quantity + (was.quantity if was else 0)
+        by_lot[one.lot] = Moved(one.document, one.line, one.item, one.lot, quantity, cost)
+    return list(by_lot.values())
+
+
+def _part(one: Moved, quantity: int) -> int | None:
+    return None if one.cost is None else round(-one.cost * quantity / -one.quantity)
+
+
+def _pair(
+    item: ItemRow, source: int | None, to: int | None, quantity: int, cost: int | None, codes: dict[int, str]
+) -> dict[str, Any]:
+    return {
+        "item": item.code,
+        "from_lot": codes.get(source) if source else None,
+        "to_lot": codes.get(to) if to else None,
+        "quantity": quantity_out(quantity, item.unit),
+        "cost": money_out(cost),
+    }
+
+
+def _sentence(scope: Scope, moved: list[Moved]) -> str:
+    """What moved, in one clause; empty when nothing did."""
+    net = [one for one in moved if one.quantity < 0]
+    if not net:
+        return ""
+    items = stock.items_of(scope, {one.item for one in net})
+    papers = paper_store.by_ids(scope.connection, scope.workshop.id, {one.document for one in net})
+    by_item: dict[int, int] = defaultdict(int)
+    for one in net:
+        by_item[one.item] -= one.quantity
+    what = " and ".join(f"{said(quantity, items[item].unit)} of {items[item].name}" for item, quantity in by_item.items())
+    whose = ", ".join(sorted({row.code for row in papers.values()})[:5])
+    return f"{what} moved ({whose})"
+
+
+def net_movements(scope: Scope, documents: list[int]) -> dict[int, list[dict[str, Any]]]:
+    """What each of these papers moves of which lot now (null: unbooked): `lot`, `units` (smallest), `cost`."""
+    nets = netted(replay.movements(scope.connection, scope.workshop.id, documents))
+    known = lots.by_ids(scope.connection, scope.workshop.id, {lot for _, _, lot in nets})
+    found: dict[int, list[dict[str, Any]]] = defaultdict(list)
+    for (origin, _, lot), net in nets.items():
+        if net.quantity:
+            row = known[lot]
+            cost = None if (cost := repricing.cost_of(net, row)) is None else -cost
+            code = None if row.id == row.item_id else row.code
+            found[origin].append({"lot": code, "units": net.quantity, "cost": cost})
+    return found
+
+
+def less_explained(scope: Scope, followed: Followed, own: int) -> list[dict[str, Any]]:
+    """A warning for each count that a late paper left less explained than it was."""
+    worse = {count: now for count, (was, now) in followed.counts.items() if count != own and abs(now) > abs(was)}
+    papers = paper_store.by_ids(scope.connection, scope.workshop.id, worse)
+    stated = paper_store.lines_of_all(scope.connection, scope.workshop.id, list(worse))
+    items = stock.items_of(scope, {line.item_id for line in stated.values()})
+    warnings = []
+    for count, difference in worse.items():
+        item = items[stated[count].item_id]
+        amount = said(abs(difference), item.unit)
+        sentence = (
+            f"Count {papers[count].code} of {item.name} is less explained than before: {amount} "
+            f"{'less' if difference < 0 else 'more'} than the books said. Is a quantity or a date wrong?"
+        )
+        warnings.append({"type": "count-less-explained", "sentence": sentence, "count": papers[count].code})
+    return warnings

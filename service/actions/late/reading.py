@@ -1,0 +1,171 @@
+"""From the database to the core: an item's lots and papers as acts, at the start of a day or as they are now."""
+
+import json
+from collections import defaultdict
+from datetime import date
+from typing import Any
+
+from sqlalchemy import Row
+
+from service.actions.scope import Scope
+from service.core.stock import happening
+from service.core.stock.acts import Act, Assumed, Came, Counted, Divided, Edited, Gone, Lot, Named, Paper
+from service.core.stock.lateness import Open, Shelves
+from service.store import replay
+from service.store.items import ItemRow
+
+LOT_FACTS = {"status", "expires_on", "retest_on", "ready_on", "opened_on", "opened_by_hand", "place", "set_apart"}
+DATES = ("expires_on", "retest_on", "ready_on", "opened_on", "received_on")
+
+
+def now(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], but: int) -> Shelves:
+    """The item's shelves as the books have them now."""
+    shelves = Shelves()
+    for row in rows.values():
+        if row.id != item.id and not row.gone:
+            lot = shelves.lots[row.id] = current(row)
+            lot.quantity = row.on_hand
+    shelves.open = _outstanding(scope, item, date.max, but) if rows[item.id].on_hand else []
+    return shelves
+
+
+def current(row: Row[Any]) -> Lot:
+    """A lot as it is now."""
+    return Lot(
+        row.id, row.code, row.received_on, 0, row.status, row.expires_on, row.retest_on, row.ready_on, row.opened_on,
+        row.opened_by_hand, row.opened_life_days, row.set_apart, row.place,
+    )  # fmt: skip
+
+
+def _outstanding(scope: Scope, item: ItemRow, before: date, but: int = 0) -> list[Open]:
+    """Unbooked draws of earlier days that no count of the item cleared, oldest first."""
+    connection, workshop = scope.connection, scope.workshop.id
+    count = replay.last_count_before(connection, workshop, item.id, before, but)
+    after = happening.rank(count.happened_on, count.happened_at, count=happening.OF_ITEM) if count is not None else 0
+    found: list[Open] = []
+    for row in replay.unbooked_before(connection, workshop, item.id, before):
+        rank = happening.rank(row.happened_on, row.happened_at, happening.ASSUMED)
+        if not row.is_count and rank > after:
+            found.append(Open(row.origin, row.line, -int(row.quantity), row.happened_on, (rank, row.origin, row.line, 1)))
+    return sorted(found, key=lambda one: one.order)
+
+
+def as_of(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], since: date) -> Shelves:
+    """The item's shelves at the start of a day: what the books hold now, less what moved since."""
+    connection, workshop = scope.connection, scope.workshop.id
+    left: dict[int, int] = {row.id: row.on_hand for row in rows.values()}
+    for moved in replay.booked(connection, workshop, item.id, since):
+        left[moved.lot_id] -= int(moved.quantity)
+    shelves = Shelves()
+    early = [row for row in rows.values() if row.id != item.id and row.received_on < since and not row.gone]
+    edits = _edits_by_lot(scope, early)
+    for row in early:
+        lot = arrived(row)
+        lot.quantity = left[row.id]
+        for edit in edits[row.id]:
+            if edit.happened_on < since:
+                _set(lot, json.loads(edit.facts))
+        if not lot.opened_by_hand and row.opened_on is not None and row.opened_on < since and not row.opened_by_hand:
+            lot.opened_on = row.opened_on
+        shelves.lots[row.id] = lot
+    shelves.open = _outstanding(scope, item, since)
+    return shelves
+
+
+def arrived(row: Row[Any]) -> Lot:
+    """A lot as it came, before any edit or draw."""
+    lot = Lot(row.id, row.code, row.received_on, 0, row.status, row.expires_on, row.retest_on, row.ready_on)
+    lot.opened_life_days, lot.place, lot.set_apart = row.opened_life_days, row.place, row.set_apart
+    if row.arrived is not None:
+        _set(lot, json.loads(row.arrived))
+    elif row.opened_by_hand:
+        lot.opened_on, lot.opened_by_hand = row.opened_on, True
+    return lot
+
+
+def _set(lot: Lot, facts: dict[str, Any]) -> None:
+    for name, value in facts.items():
+        if name in LOT_FACTS:
+            setattr(lot, name, date.fromisoformat(value) if name in DATES and value else value)
+
+
+def _edits_by_lot(scope: Scope, rows: list[Row[Any]]) -> dict[int, list[Row[Any]]]:
+    found: dict[int, list[Row[Any]]] = defaultdict(list)
+    edited = [row.id for row in rows if row.arrived is not None]
+    for edit in replay.edits(scope.connection, scope.workshop.id, edited):
+        found[edit.lot_id].append(edit)
+    for some in found.values():
+        some.sort(key=lambda one: (happening.rank(one.happened_on, one.happened_at), one.document_id))
+    return found
+
+
+def acts_since(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], lines: list[Row[Any]], since: date) -> list[Paper]:
+    """The item's lines from a day on as acts of the core."""
+    named = replay.named(scope.connection, scope.workshop.id, item.id, since)
+    edits = {
+        (edit.document_id, edit.lot_id): edit
+        for edit in replay.edits(scope.connection, scope.workshop.id, [row.id for row in rows.values() if row.arrived])
+    }
+    mine: dict[int, frozenset[int]] = {}
+    children: dict[int, Row[Any]] = {}
+    for row in rows.values():
+        if row.document_id is not None:
+            mine[row.document_id] = mine.get(row.document_id, frozenset()) | {row.id}
+            children[row.document_id] = row
+    found: list[Paper] = []
+    for line in lines:
+        for act, place, count in _of_line(line, rows, named, edits, mine, children):
+            rank = happening.rank(line.happened_on, line.happened_at, place, count)
+            origin = line.corrects_id or line.id
+            found.append(Paper(rank, line.paper, origin, line.n, line.happened_on, act))
+    return found
+
+
+def _of_line(
+    line: Any, rows: dict[int, Row[Any]], named: dict[tuple[int, int], Any], edits: dict[tuple[int, int], Any],
+    mine: dict[int, frozenset[int]], children: dict[int, Row[Any]],
+) -> list[tuple[Act, int, int]]:  # fmt: skip
+    """The acts of one line, each with its place in a day without a time and what it counts."""
+    if line.kind == "count":
+        return [_count_of(line, children)]
+    if line.kind == "edit":
+        edit = edits.get((line.id, line.lot_id))
+        facts = _dated(json.loads(edit.facts)) if edit is not None else {}
+        return [(Edited(line.lot_id, facts), happening.CAME, 0)]
+    if line.kind == "split":
+        child = arrived(children[line.id])
+        told = frozenset(json.loads(line.facts).get("told", ()))
+        return [(Divided(line.lot_id, child, -line.quantity, told), happening.SPLIT, 0)]
+    if line.kind == "disposal":
+        return [(Gone(line.lot_id, -line.quantity), happening.GONE, 0)]
+    if line.quantity > 0 or line.lot_id is not None:
+        return [(Came(arrived(rows[line.lot_id]), line.quantity), happening.CAME, 0)]
+    own = mine.get(line.corrects_id or line.id, frozenset())
+    least = date.fromisoformat(json.loads(line.facts)["least"]) if line.kind == "shipment" else None
+    acts: list[tuple[Act, int, int]] = [(Assumed(-line.quantity, own, least), happening.ASSUMED, 0)]
+    by_name = named.get((line.id, line.n))
+    if by_name:
+        acts.insert(0, (Named(-line.quantity, tuple(by_name)), happening.NAMED, 0))
+    return acts
+
+
+def _count_of(line: Any, children: dict[int, Row[Any]]) -> tuple[Act, int, int]:
+    if line.lot_id is not None:
+        return Counted(line.quantity, lot=line.lot_id), 0, happening.OF_LOTS
+    own = arrived(children[line.id]) if line.id in children else found_lot(line.id, line.code, line.happened_on)
+    own.place = line.place
+    count = happening.OF_ITEM if line.place is None else happening.OF_LOTS
+    return Counted(line.quantity, place=line.place, own=own), 0, count
+
+
+def found_lot(document: int, code: str, day: date) -> Lot:
+    """The lot that a count's gain gets when there is no other; it exists once something falls on it."""
+    return Lot(-document, code, day)
+
+
+def _dated(facts: dict[str, Any]) -> dict[str, Any]:
+    return {
+        name: date.fromisoformat(value) if name in DATES and value else value
+        for name, value in facts.items()
+        if name in LOT_FACTS
+    }

@@ -1,0 +1,216 @@
+"""What an order costs a material along its sample paths, exactly, and how that changes with every unit more.
+
+P paths, B spans of days between `edges`, K batches: the lots there or arriving, then the slots that orders could fill. Each
+path serves its need first expired, first out; need that finds nothing is lost and costs its span's weight. Money spent on
+what is not used yet costs `held` a unit and day. Since drawing first expired first serves the most need up to every
+day at once, the cost is convex in the ordered quantities as long as weights do not grow with time: `evaluate` returns it
+with a subgradient, from which `purchase_model` builds its piecewise-linear floor.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from service.core.cover.runout import EDGE, FOREVER, Days, Floats, Lot
+
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """What an order could fill: on each path the day it arrives (P,), and its last usable day (None: keeps)."""
+
+    arrives: Days
+    last_day: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """A material's paths: `need`, `weight` and `promised` have shape (P, B), `edges` B + 1 days.
+
+    What arrives within a span serves from the next one on, and a last day is the end of a span: the edges hold every day
+    on which something arrives, expires or changes its weight. `promised` is 1 where the service level is promised: what is
+    expected short there beyond `allowed` costs `breach` a unit more.
+    """
+
+    edges: Days
+    need: Floats
+    weight: Floats
+    held: float
+    lots: tuple[Lot, ...] = ()
+    slots: tuple[Slot, ...] = ()
+    promised: Floats | None = None
+    allowed: float = 0.0
+    breach: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Walked:
+    """What happened: lost need (P, B), what each batch lost to its expiry (P, K), and unit-days of unused stock (P,)."""
+
+    short: Floats
+    expired: Floats
+    unused: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Queue:
+    """Batches first expired first: places of lots and slots in it, last days, and the span in which each arrives (K, P)."""
+
+    lots: Days
+    slots: Days
+    last: Days
+    span: Days
+
+
+def days_of(lots: Sequence[Lot], slots: Sequence[Slot], ends: ArrayLike, usual: ArrayLike, until: int) -> Days:
+    """The edges up to day `until`: the usual ones, and each day on which something arrives, expires or changes."""
+    found = [np.asarray(usual), np.asarray(ends), *(slot.arrives for slot in slots)]
+    found.append(np.array([lot.first_day for lot in lots], dtype=np.int64))
+    ends_of = [*(lot.last_day for lot in lots), *(slot.last_day for slot in slots)]
+    lasts = [day for day in ends_of if day is not None]
+    found.append(np.array(lasts, dtype=np.int64) + 1)
+    days = np.concatenate([np.asarray(part, dtype=np.int64).reshape(-1) for part in found])
+    return np.unique(np.concatenate([days[(days > 0) & (days < until)], [0, until]]))
+
+
+def evaluate(course: Course, points: ArrayLike) -> tuple[Floats, Floats]:
+    """Expected cost (N,) and a subgradient (N, slots) at each of N points of ordered quantities (N, slots)."""
+    at = np.asarray(points, dtype=np.float64).reshape(-1, len(course.slots))
+    queue, count = _queue(course), len(at)
+    need, weight = np.tile(course.need, (count, 1)), np.tile(course.weight, (count, 1))
+    amount, span = _amounts(course, queue, np.repeat(at, len(course.need), axis=0)), np.tile(queue.span, (1, count))
+    promised = None if course.promised is None or course.breach <= 0 else np.tile(course.promised, (count, 1))
+    run = _Run(course, queue, need, span)
+    cost, short = run.forward(amount, weight, promised)
+    slope = run.back(weight, course.held)
+    costs, slopes = _mean(cost, count), _mean(slope, count).T
+    if promised is not None:
+        missed = _mean(short, count) - course.allowed
+        costs = costs + course.breach * np.maximum(missed, 0.0)
+        slopes = slopes + course.breach * np.where(missed > 0, _mean(run.back(promised, 0.0), count), 0.0).T
+    return costs, slopes
+
+
+def _mean(values: Floats, count: int) -> Floats:
+    """Over the paths of each point: (..., count x P) to (..., count)."""
+    return np.asarray(values.reshape(*values.shape[:-1], count, -1).mean(axis=-1))
+
+
+class _Run:
+    """One walk of all paths at all points, forward and back; rows R are points x paths."""
+
+    def __init__(self, course: Course, queue: _Queue, need: Floats, span: Days) -> None:
+        self.course, self.queue, self.need, self.span = course, queue, need, span
+        self.drawn: list[Days] = []
+        self.out: list[Flags] = []
+
+    def forward(self, amount: Floats, weight: Floats, promised: Floats | None) -> tuple[Floats, Floats]:
+        """Cost of each row, and what is short of the promise; notes the batch drawn last, and where need is lost."""
+        edges, rows = self.course.edges, amount.shape[1]
+        left, unused, cost, missed = np.zeros_like(amount), np.zeros(rows), np.zeros(rows), np.zeros(rows)
+        eventful = frozenset(np.unique(self.queue.span).tolist())
+        for now in range(len(edges) - 1):
+            if now in eventful:
+                left, came = _arrivals(left, amount, self.span, now)
+                unused += came
+            left = _usable(left, self.queue, int(edges[now]))
+            total = np.cumsum(left, axis=0)
+            asked, there = self.need[:, now], total[-1]
+            enough = total >= asked - EDGE * np.maximum(asked, 1.0)
+            self.drawn.append(enough.argmax(axis=0))
+            self.out.append(~enough[-1])
+            left = np.diff(np.maximum(total - asked, 0.0), axis=0, prepend=0.0)
+            unused -= np.minimum(asked, there)
+            lost = np.where(enough[-1], 0.0, asked - there)
+            cost += weight[:, now] * lost + self.course.held * float(edges[now + 1] - edges[now]) * unused
+            if promised is not None:
+                missed += promised[:, now] * lost
+        return cost, missed
+
+    def back(self, weight: Floats, held: float) -> Floats:
+        """What one unit more in each slot changes on each row: followed back from the last span.
+
+        A unit more of a batch serves lost need, where there is any; else it takes the place of a unit of the batch drawn
+        last, which then is the unit more. Once its batch has expired it is only money spent.
+        """
+        edges, queue = self.course.edges, self.queue
+        ahead = np.zeros((len(queue.last), weight.shape[0]))
+        slope = np.zeros_like(ahead)
+        own, spent = np.arange(len(queue.last))[:, None], 0.0
+        eventful = frozenset(np.unique(queue.span[queue.slots]).tolist())
+        for now in range(len(edges) - 2, -1, -1):
+            kept = held * float(edges[now + 1] - edges[now])
+            spent += kept
+            heir = np.maximum(self.drawn[now][None, :], own)
+            ahead = np.where(self.out[now][None, :], -weight[:, now], kept + np.take_along_axis(ahead, heir, axis=0))
+            gone = queue.last < edges[now]
+            if gone.any():
+                ahead[gone] = spent
+            if now in eventful:
+                slope = np.where(self.span == now, ahead, slope)
+        return slope[queue.slots]
+
+
+def walk(course: Course, quantities: Sequence[float]) -> Walked:
+    """What happens on each path when these quantities fill the slots: the same walk as `evaluate`, kept in full."""
+    queue, (paths, spans) = _queue(course), course.need.shape
+    amount = _amounts(course, queue, np.tile(np.asarray(quantities, dtype=np.float64), (paths, 1)))
+    left, unused, days_unused = np.zeros_like(amount), np.zeros(paths), np.zeros(paths)
+    short, expired = np.zeros((paths, spans)), np.zeros_like(amount)
+    for now in range(spans):
+        begin = int(course.edges[now])
+        gone = queue.last < begin
+        expired[gone] += left[gone]
+        late = gone[:, None] & (queue.span == now)
+        expired += np.where(late, amount, 0.0)
+        left, came = _arrivals(left, amount, queue.span, now)
+        left = _usable(left, queue, begin)
+        total = np.cumsum(left, axis=0)
+        asked, there = course.need[:, now], total[-1]
+        short[:, now] = np.where(asked - there > EDGE * np.maximum(asked, 1.0), asked - there, 0.0)
+        left = np.diff(np.maximum(total - asked, 0.0), axis=0, prepend=0.0)
+        unused += came - np.minimum(asked, there)
+        days_unused += unused * float(course.edges[now + 1] - begin)
+    ended = queue.last < course.edges[-1]
+    expired[ended] += left[ended]
+    back = np.concatenate([queue.lots, queue.slots])
+    return Walked(short, expired[back].T, days_unused)
+
+
+def _queue(course: Course) -> _Queue:
+    """Lots and slots by last day, those that keep last, lots before slots, and the span from which each can be drawn."""
+    batches: list[Lot | Slot] = [*course.lots, *course.slots]
+    lasts = [FOREVER if one.last_day is None else one.last_day for one in batches]
+    order = sorted(range(len(batches)), key=lambda at: (lasts[at], at))
+    place = np.empty(len(batches), dtype=np.int64)
+    place[order] = np.arange(len(batches))
+    span = np.empty((len(batches), len(course.need)), dtype=np.int64)
+    for at, one in enumerate(batches):
+        first: ArrayLike = max(one.first_day, 0) if isinstance(one, Lot) else np.maximum(one.arrives, 0)
+        span[place[at]] = np.searchsorted(course.edges[:-1], first, side="left")
+    ordered = np.array([lasts[at] for at in order], dtype=np.int64)
+    return _Queue(place[: len(course.lots)], place[len(course.lots) :], ordered, span)
+
+
+def _amounts(course: Course, queue: _Queue, points: Floats) -> Floats:
+    """What each batch holds when it arrives, in the queue's order, one column for each row of points: (K, R)."""
+    amount = np.empty((len(queue.last), len(points)))
+    for at, lot in zip(queue.lots, course.lots, strict=True):
+        amount[at] = lot.quantity
+    amount[queue.slots] = points.T
+    return amount
+
+
+def _arrivals(left: Floats, amount: Floats, span: Days, now: int) -> tuple[Floats, Floats]:
+    """What is there once a span's batches have arrived, and all that came, usable or not."""
+    coming = np.where(span == now, amount, 0.0)
+    return left + coming, coming.sum(axis=0)
+
+
+def _usable(left: Floats, queue: _Queue, begin: int) -> Floats:
+    """What is left of batches whose last day has not passed."""
+    gone = queue.last < begin
+    return np.where(gone[:, None], 0.0, left) if gone.any() else left

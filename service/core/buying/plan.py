@@ -1,0 +1,292 @@
+"""The purchase plan: what to order today, from whom, in which packs, and why, at the least expected total cost.
+
+Goods, delivery, capital held, what is expected to expire and the price of running out, less what is saved later; money in
+millionths, quantities in the smallest units, days counted from today (day 0).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from service.core.buying.courses import Made, Planned, make
+from service.core.buying.facts import Facts, Material
+from service.core.buying.model import Solved, solve
+from service.core.buying.offers import Offer, next_best, order_costs
+from service.core.buying.paths import Walked, walk
+from service.core.buying.rows import Counts
+from service.core.cover.runout import Days, Floats
+from service.core.units import MICRO
+
+EARLY = 0.5  # share of paths on which a delivery that is named as possible has come
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    """The next best offer for the same quantity, and what it would have cost with its delivery."""
+
+    offer: str
+    supplier: str
+    packs: int
+    cost: int
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """Packs of an offer and why. `needed_by`: the day by which the stock is out with more than the chance allowed;
+    `covers_until`: the same with today's orders (None: not within sight). Risks are chances of running out between this delivery
+    and the next."""
+
+    offer: str
+    material: str
+    packs: int
+    quantity: int
+    pack_price: int
+    cost: int
+    delivery: int
+    arrives: int
+    needed_by: int | None
+    covers_until: int | None
+    next_arrival: int
+    risk_before: float
+    risk_after: float
+    expires: float
+    expires_cost: int
+    other: Other | None
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What one supplier gets."""
+
+    supplier: str
+    lines: tuple[Line, ...]
+    goods: int
+    delivery: int
+
+    @property
+    def total(self) -> int:
+        """Goods and delivery."""
+        return self.goods + self.delivery
+
+
+@dataclass(frozen=True, slots=True)
+class Late:
+    """A material that runs out before any order can come; `arrives` is the day it can be had (None: nobody offers it)."""
+
+    material: str
+    runs_out: int | None
+    arrives: int | None
+    risk: float
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """What the budget left out: packs of an offer, their price, and the risk with and without them."""
+
+    offer: str
+    material: str
+    supplier: str
+    packs: int
+    cost: int
+    risk_with: float
+    risk_without: float
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """The expected total: goods and delivery are paid; `expires` is part of goods and shown, not added; `saved` later."""
+
+    goods: int
+    delivery: int
+    capital: int
+    running_out: int
+    expires: int
+    saved: int
+    total: int
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Orders, what cannot be had in time, what the budget left out, the cost, and how far it may be from the least."""
+
+    orders: tuple[Order, ...]
+    late: tuple[Late, ...]
+    left_out: tuple[LeftOut, ...]
+    costs: Costs
+    bound: int
+    gap: float
+    rounds: int
+    seconds: float
+    solver_seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """A material's paths with an order: the walk, where it is short between this delivery and the next, and when first."""
+
+    walked: Walked
+    risk: float
+    out: Days
+
+
+def plan(facts: Facts, aside: Mapping[str, Sequence[Offer]] | None = None) -> Plan:
+    """The plan. `aside` holds offers by material that a preference excluded: they count as next best ones."""
+    made = make(facts)
+    found = solve(made.problem, facts.settings.gap, facts.settings.seconds)
+    orders = _orders(facts, made, found.packs, aside or {})
+    left_out = () if facts.settings.budget is None else _left_out(facts, made, found.packs)
+    late = tuple(one for material in facts.materials if (one := _late(facts, made, material)) is not None)
+    bound = min(found.bound, found.cost)
+    costs = _costs(made, found, orders)
+    took = found.rounds, found.seconds, found.solver_seconds
+    return Plan(orders, late, left_out, costs, round(bound * MICRO) if np.isfinite(bound) else -(10**15), found.gap, *took)
+
+
+def _packs(made: Made, packs: Counts, order: int = 0) -> dict[Offer, int]:
+    """Packs of each offer in one order."""
+    taken: dict[Offer, int] = {}
+    for choice, count in zip(made.choices, packs.tolist(), strict=True):
+        if count and choice.order == order:
+            taken[choice.offer] = taken.get(choice.offer, 0) + count
+    return taken
+
+
+def _filled(made: Made, planned: int, packs: Counts, order: int | None = 0) -> list[float]:
+    """What an order (None: all planned) puts into a material's slots."""
+    filled = [0.0] * len(made.planned[planned].course.slots)
+    for column, choice, count in zip(made.problem.columns, made.choices, packs.tolist(), strict=True):
+        if choice.planned == planned and (order is None or choice.order == order):
+            filled[column.slot] += column.pack * count
+    return filled
+
+
+def _see(one: Planned, filled: Sequence[float], since: Days) -> _Seen:
+    """Walk a material's paths with these quantities; judged from a day on, on each path."""
+    walked = walk(one.course, filled)
+    begin = one.course.edges[:-1][None, :]
+    reach = (begin >= since[:, None]) & (begin < one.until[:, None])
+    return _Seen(walked, float(((walked.short * reach) > 0).any(axis=1).mean()), _first_short(one, walked, since))
+
+
+def _first_short(one: Planned, walked: Walked, since: Days | None = None) -> Days:
+    """The first day short, from a day on; the last edge where there is none."""
+    edges = one.course.edges
+    short = walked.short if since is None else np.where(edges[:-1][None, :] >= since[:, None], walked.short, 0.0)
+    at, any_short = (short > 0).argmax(axis=1), (short > 0).any(axis=1)
+    rows = np.arange(len(at))
+    served = 1 - short[rows, at] / np.maximum(one.course.need[rows, at], 1e-12)
+    days = edges[at] + np.floor(np.clip(served, 0, 1) * (edges[at + 1] - edges[at])).astype(np.int64)
+    return np.asarray(np.where(any_short, days, edges[-1]), dtype=np.int64)
+
+
+def _day(out: Floats | Days, allowed: float, end: int) -> int | None:
+    """The day by which the stock is out on more than this share of the paths; None beyond the end."""
+    day = int(np.quantile(out, allowed, method="higher"))
+    return None if day >= end else day
+
+
+def _orders(facts: Facts, made: Made, packs: Counts, aside: Mapping[str, Sequence[Offer]]) -> tuple[Order, ...]:
+    """Today's orders with their lines, by supplier as given."""
+    taken = _packs(made, packs)
+    found = []
+    for name, supplier in facts.suppliers.items():
+        lines = [(offer, count) for offer, count in taken.items() if offer.supplier == name]
+        if lines:
+            goods, delivery, shares = order_costs(supplier.terms, lines)
+            shown = [_line(facts, made, packs, line, share, aside) for line, share in zip(lines, shares, strict=True)]
+            found.append(Order(name, tuple(shown), goods, delivery))
+    return tuple(found)
+
+
+def _line(
+    facts: Facts, made: Made, packs: Counts, line: tuple[Offer, int], delivery: int, aside: Mapping[str, Sequence[Offer]]
+) -> Line:
+    """A line and its reasons: the paths without any order against those with today's."""
+    offer, count = line
+    at = next(place for place, one in enumerate(made.planned) if one.material.code == offer.material)
+    one, filled = made.planned[at], _filled(made, at, packs)
+    slot = next(column.slot for column, choice in zip(made.problem.columns, made.choices, strict=True) if choice.offer == offer)
+    since = one.course.slots[slot].arrives
+    without, with_it = _see(one, [0.0] * len(filled), since), _see(one, filled, since)
+    allowed, end = 1 - facts.settings.service_level, int(one.course.edges[-1])
+    share = count * offer.pack / filled[slot]
+    expires = float(with_it.walked.expired[:, len(one.material.lots) + slot].mean()) * share
+    taken = _packs(made, packs)
+    ordered: dict[str, int] = {}
+    for each, number in taken.items():
+        ordered[each.supplier] = ordered.get(each.supplier, 0) + each.cost(number)
+    terms = {name: supplier.terms for name, supplier in facts.suppliers.items()}
+    others = [*facts.offers_of(offer.material), *aside.get(offer.material, ())]
+    best = next_best(offer, count, [each for each in others if each.supplier in terms], terms, ordered)
+    price = offer.pack_price(count)
+    return Line(
+        offer.code, offer.material, count, count * offer.pack, price, price * count, delivery,
+        int(np.median(since)), _day(_first_short(one, without.walked), allowed, end), _day(with_it.out, allowed, end),
+        int(np.median(one.until)), without.risk, with_it.risk, expires, round(expires * price / offer.pack),
+        None if best is None else Other(best[0].code, best[0].supplier, best[1], best[2]),
+    )  # fmt: skip
+
+
+def _late(facts: Facts, made: Made, material: Material) -> Late | None:
+    """Whether a material runs out before an order can come, more often than allowed; or is needed and nobody offers it."""
+    one = next((each for each in made.planned if each.material.code == material.code), None)
+    if one is None:
+        return None if material.need.sum() <= 0 else Late(material.code, *_alone(facts, material))
+    begin = one.course.edges[:-1][None, :]
+    short = walk(one.course, [0.0] * len(one.course.slots)).short
+    early = (short > 0) & (begin < one.first[:, None])
+    risk = float(early.any(axis=1).mean())
+    if risk <= 1 - facts.settings.service_level + 1e-12:
+        return None
+    out = _day(_first_short(one, Walked(short, short, short)), 1 - facts.settings.service_level, int(one.course.edges[-1]))
+    return Late(material.code, out, int(np.quantile(one.first, EARLY, method="higher")), risk)
+
+
+def _alone(facts: Facts, material: Material) -> tuple[int | None, None, float]:
+    """When a material that nobody offers runs out, and the chance that it does within the paths' weeks."""
+    from service.core.cover.runout import daily_total, run_out
+
+    outcome = run_out(daily_total(material.need), material.lots)
+    return (
+        _day(outcome.run_out, 1 - facts.settings.service_level, outcome.days),
+        None,
+        float((outcome.run_out < outcome.days).mean()),
+    )
+
+
+def _left_out(facts: Facts, made: Made, packs: Counts) -> tuple[LeftOut, ...]:
+    """What the best order without a budget has more, and the risks of going without."""
+    free = solve(replace(made.problem, budget=None), facts.settings.gap, facts.settings.seconds).packs
+    had, wanted = _packs(made, packs), _packs(made, free)
+    found = []
+    for at, one in enumerate(made.planned):
+        more = {offer: count for offer, count in wanted.items() if offer.material == one.material.code}
+        here, there = _filled(made, at, packs), _filled(made, at, free)
+        if sum(there) <= sum(here):
+            continue
+        risk_without, risk_with = _see(one, here, one.first).risk, _see(one, there, one.first).risk
+        for offer, count in more.items():
+            missing = count - had.get(offer, 0)
+            if missing > 0:
+                cost = offer.cost(count) - offer.cost(had.get(offer, 0))
+                found.append(LeftOut(offer.code, offer.material, offer.supplier, missing, cost, risk_with, risk_without))
+    return tuple(sorted(found, key=lambda left: (left.risk_with - left.risk_without, left.material)))
+
+
+def _costs(made: Made, found: Solved, orders: Sequence[Order]) -> Costs:
+    """The parts of the expected total; all orders planned count, not only today's."""
+    capital = running_out = saved = 0.0
+    for at, one in enumerate(made.planned):
+        nothing = walk(one.course, [0.0] * len(one.course.slots))
+        with_it = walk(one.course, _filled(made, at, found.packs, None))
+        begin = one.course.edges[:-1][None, :]
+        later = begin >= one.until[:, None]
+        reach = (begin >= one.first[:, None]) & ~later
+        capital += one.course.held * float((with_it.unused - nothing.unused).mean())
+        short = float((with_it.short * reach).sum(axis=1).mean())
+        running_out += one.short * short + one.course.breach * max(short - one.course.allowed, 0.0)
+        saved += one.worth.later * float(((nothing.short - with_it.short) * later).sum(axis=1).mean())
+    expires = sum(line.expires_cost for order in orders for line in order.lines)
+    paid = [round(part * MICRO) for part in (found.goods, found.delivery, capital, running_out)]
+    return Costs(paid[0], paid[1], paid[2], paid[3], expires, round(saved * MICRO), round(found.cost * MICRO))

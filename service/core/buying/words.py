@@ -1,0 +1,93 @@
+"""A purchase plan in words: one sentence for a line, a late material, what the budget left out, and the whole."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+from service.core.buying.plan import Late, LeftOut, Line, Order, Plan
+from service.core.said import day
+from service.core.units import MICRO, said
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What the sentences need to know: today, the currency, the service level, names and units of materials."""
+
+    today: date
+    currency: str
+    service_level: float
+    names: Mapping[str, str]
+    units: Mapping[str, str]
+
+    def day(self, days: int) -> str:
+        """A day as a maker writes it."""
+        return day(self.today + timedelta(days=days), self.today)
+
+    def money(self, micro: int) -> str:
+        """Money with two decimals."""
+        return f"{Decimal(micro) / MICRO:.2f} {self.currency}"
+
+    def line(self, line: Line, supplier: str) -> str:
+        """Why a line is in the plan."""
+        name, unit = self.names[line.material], self.units[line.material]
+        level = _percent(self.service_level)
+        pack = said(line.quantity // line.packs, unit)
+        parts = [f"{line.packs} x {pack} of {name} from {supplier} for {self.money(line.cost)}"]
+        parts.append(f"to be there by {self.day(line.needed_by)}" if line.needed_by is not None else "not pressing")
+        until = "for as long as can be foreseen" if line.covers_until is None else f"until {self.day(line.covers_until)}"
+        parts.append(f"it covers the need {until} ({level})")
+        risks = f"from {_percent(line.risk_before)} to {_percent(line.risk_after)}"
+        parts.append(f"the risk of running out before {self.day(line.next_arrival)} falls {risks}")
+        if line.expires >= 0.005 * line.quantity:
+            parts.append(f"{said(round(line.expires), unit)} may expire unused ({self.money(line.expires_cost)})")
+        if line.other is not None:
+            parts.append(f"the next best offer, {line.other.supplier}'s, would have cost {self.money(line.other.cost)}")
+        return "; ".join(parts) + "."
+
+    def late(self, late: Late) -> str:
+        """What cannot be had in time."""
+        name = self.names[late.material]
+        out = "runs out" if late.runs_out is None else f"may run out on {self.day(late.runs_out)}"
+        if late.arrives is None:
+            return f"{name} {out}, and nobody offers it."
+        return f"{name} {out}, before any order can come; it can be there on {self.day(late.arrives)}."
+
+    def left_out(self, left: LeftOut) -> str:
+        """What the budget left out and what that risks."""
+        packs = "1 pack" if left.packs == 1 else f"{left.packs} packs"
+        risk = f"{_percent(left.risk_without)} instead of {_percent(left.risk_with)}"
+        return (
+            f"The budget left out {packs} of {self.names[left.material]} ({self.money(left.cost)}): "
+            f"the risk of running out is {risk}."
+        )
+
+    def whole(self, plan: Plan) -> str:
+        """The plan in one sentence."""
+        late = f" {len(plan.late)} cannot be had in time." if plan.late else ""
+        if not plan.orders:
+            return f"Nothing needs to be ordered today.{late}"
+        lines = sum(len(order.lines) for order in plan.orders)
+        total = sum(order.total for order in plan.orders)
+        orders = ", ".join(f"{order.supplier} ({self.money(order.total)})" for order in plan.orders)
+        return f"Order {lines} {'line' if lines == 1 else 'lines'} for {self.money(total)}: {orders}.{late}"
+
+    def message(self, order: Order, articles: Mapping[str, str]) -> str:
+        """An order as text to paste into a message; `articles` holds the supplier's own article codes by offer."""
+        rows = [
+            f"{line.packs} x {said(line.quantity // line.packs, self.units[line.material])} {self.names[line.material]}"
+            + (f" (article {articles[line.offer]})" if articles.get(line.offer) else "")
+            + f", {self.money(line.pack_price)} each"
+            for line in order.lines
+        ]
+        delivery = f", delivery {self.money(order.delivery)}" if order.delivery else ", delivery free"
+        return "\n".join([*rows, f"Goods {self.money(order.goods)}{delivery}, total {self.money(order.total)}"])
+
+
+def _percent(share: float) -> str:
+    """A share for a sentence; never 0 % or 100 % where it is not."""
+    if 0 < share < 0.01:
+        return "less than 1 %"
+    if 0.99 < share < 1:
+        return "more than 99 %"
+    return f"{share * 100:.0f} %"
