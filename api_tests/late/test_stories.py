@@ -75,6 +75,11 @@ STORIES: dict[str, list[Paper]] = {
         Count("C1", the(17), 65, "oil", place="market", counted=30),
         Count("C2", the(18), 205, "oil", counted=100),
     ],
+    "a gain after a count's own lot was explained away": [
+        Count("C1", the(17), 155, "wax", counted=100),
+        Receipt("L1", the(17), None, "wax", 100, expires=the(19), cost=7),
+        Count("C2", the(20), 85, "wax", counted=220),
+    ],
     "a run told between a draw that was unbooked and the count that explains it": [
         Run("B1", the(16), 235, "solo", 300),
         Count("C1", the(19), None, "oil", counted=0),

@@ -156,12 +156,22 @@ def last_count_before(connection: Connection, workshop: int, item: int, day: dat
 
 
 def lots(connection: Connection, workshop: int, item: int) -> list[Row[Any]]:
-    """Every lot of an item, the unbooked one too; `gone`: what brought it is reversed."""
-    reversal = DOCUMENT.alias("reversal")
+    """Every lot of an item, the unbooked one too; `gone`: what brought it is reversed, or a count finds it no more."""
+    reversal, founder = DOCUMENT.alias("reversal"), DOCUMENT.alias("founder")
     back = (reversal.c.workshop_id == LOT.c.workshop_id) & (reversal.c.reverses_id == LOT.c.document_id)
+    count = (founder.c.workshop_id == LOT.c.workshop_id) & (founder.c.id == LOT.c.document_id) & (founder.c.kind == "count")
+    found = (
+        select(func.coalesce(func.sum(MOVEMENT.c.quantity), 0))
+        .join(DOCUMENT, _OF_MOVEMENT)
+        .where(MOVEMENT.c.workshop_id == LOT.c.workshop_id, MOVEMENT.c.lot_id == LOT.c.id, ORIGIN == LOT.c.document_id)
+        .correlate(LOT)
+        .scalar_subquery()
+    )
+    no_more = case((founder.c.id.is_not(None), found == 0), else_=False)
     statement: Any = (
-        select(LOT, reversal.c.id.is_not(None).label("gone"))
+        select(LOT, or_(reversal.c.id.is_not(None), no_more).label("gone"))
         .outerjoin(reversal, back)
+        .outerjoin(founder, count)
         .where(LOT.c.workshop_id == workshop, LOT.c.item_id == item)
     )
     return list(connection.execute(statement))
