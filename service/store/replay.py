@@ -163,18 +163,14 @@ def lots(connection: Connection, workshop: int, item: int) -> list[Row[Any]]:
     found = (
         select(func.coalesce(func.sum(MOVEMENT.c.quantity), 0))
         .join(DOCUMENT, _OF_MOVEMENT)
-        .where(MOVEMENT.c.workshop_id == LOT.c.workshop_id, MOVEMENT.c.lot_id == LOT.c.id, ORIGIN == LOT.c.document_id)
+        .where(MOVEMENT.c.workshop_id == LOT.c.workshop_id, MOVEMENT.c.lot_id == LOT.c.id, LOT.c.document_id == ORIGIN)
         .correlate(LOT)
         .scalar_subquery()
     )
     no_more = case((founder.c.id.is_not(None), found == 0), else_=False)
-    statement: Any = (
-        select(LOT, or_(reversal.c.id.is_not(None), no_more).label("gone"))
-        .outerjoin(reversal, back)
-        .outerjoin(founder, count)
-        .where(LOT.c.workshop_id == workshop, LOT.c.item_id == item)
-    )
-    return list(connection.execute(statement))
+    statement: Any = select(LOT, or_(reversal.c.id.is_not(None), no_more).label("gone"))
+    statement = statement.outerjoin(reversal, back).outerjoin(founder, count)
+    return list(connection.execute(statement.where(LOT.c.workshop_id == workshop, LOT.c.item_id == item)))
 
 
 def edits(connection: Connection, workshop: int, lots: Collection[int]) -> list[Row[Any]]:
