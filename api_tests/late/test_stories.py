@@ -80,6 +80,13 @@ STORIES: dict[str, list[Paper]] = {
         Receipt("L1", the(17), None, "wax", 100, expires=the(19), cost=7),
         Count("C2", the(20), 85, "wax", counted=220),
     ],
+    "an edit told late of before a part of its lot was counted": [
+        Receipt("L1", the(15), None, "oil", 150, expires=the(15), cost=10, place="shelf"),
+        Count("C1", the(20), 125, "oil", place="market", counted=100),
+        Split("S1", the(20), 215, "L1", 50, "market"),
+        Correction("K1", the(20), 0, "L1", {"grams": 50}),
+        Edit("E1", the(18), None, "L1", place="market"),
+    ],
     "a run told between a draw that was unbooked and the count that explains it": [
         Run("B1", the(16), 235, "solo", 300),
         Count("C1", the(19), None, "oil", counted=0),

@@ -156,20 +156,17 @@ def last_count_before(connection: Connection, workshop: int, item: int, day: dat
 
 
 def lots(connection: Connection, workshop: int, item: int) -> list[Row[Any]]:
-    """Every lot of an item, the unbooked one too; `gone`: what brought it is reversed, or a count finds it no more."""
-    reversal, founder = DOCUMENT.alias("reversal"), DOCUMENT.alias("founder")
+    """Every lot of an item, the unbooked one too; `gone`: what brought it is reversed, or its count finds it no more;
+    `since`: the day from which it is there (a part is as old as its parent, but there from its split on)."""
+    reversal, source = DOCUMENT.alias("reversal"), DOCUMENT.alias("source")
     back = (reversal.c.workshop_id == LOT.c.workshop_id) & (reversal.c.reverses_id == LOT.c.document_id)
-    count = (founder.c.workshop_id == LOT.c.workshop_id) & (founder.c.id == LOT.c.document_id) & (founder.c.kind == "count")
-    found = (
-        select(func.coalesce(func.sum(MOVEMENT.c.quantity), 0))
-        .join(DOCUMENT, _OF_MOVEMENT)
-        .where(MOVEMENT.c.workshop_id == LOT.c.workshop_id, MOVEMENT.c.lot_id == LOT.c.id, LOT.c.document_id == ORIGIN)
-        .correlate(LOT)
-        .scalar_subquery()
-    )
-    no_more = case((founder.c.id.is_not(None), found == 0), else_=False)
-    statement: Any = select(LOT, or_(reversal.c.id.is_not(None), no_more).label("gone"))
-    statement = statement.outerjoin(reversal, back).outerjoin(founder, count)
+    found = select(func.coalesce(func.sum(MOVEMENT.c.quantity), 0)).join(DOCUMENT, _OF_MOVEMENT)
+    found = found.where(MOVEMENT.c.workshop_id == LOT.c.workshop_id, MOVEMENT.c.lot_id == LOT.c.id, LOT.c.document_id == ORIGIN)
+    no_more = case((source.c.kind == "count", found.correlate(LOT).scalar_subquery() == 0), else_=False)
+    since = case((source.c.kind.in_(("split", "return")), source.c.happened_on), else_=LOT.c.received_on)
+    statement: Any = select(LOT, or_(reversal.c.id.is_not(None), no_more).label("gone"), since.label("since"))
+    source_of = (source.c.workshop_id == LOT.c.workshop_id) & (source.c.id == LOT.c.document_id)
+    statement = statement.outerjoin(reversal, back).outerjoin(source, source_of)
     return list(connection.execute(statement.where(LOT.c.workshop_id == workshop, LOT.c.item_id == item)))
 
 

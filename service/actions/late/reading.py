@@ -57,7 +57,7 @@ def as_of(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], since: date) -
     for moved in replay.booked(connection, workshop, item.id, since):
         left[moved.lot_id] -= int(moved.quantity)
     shelves = Shelves()
-    early = [row for row in rows.values() if row.id != item.id and row.received_on < since and not row.gone]
+    early = [row for row in rows.values() if row.id != item.id and row.since < since and not row.gone]
     edits = _edits_by_lot(scope, early)
     for row in early:
         lot = arrived(row)

@@ -132,7 +132,7 @@ class Redraw:
             document_id=self.founders[lot.id], place=lot.place,
         )  # fmt: skip
         ledger.add_lots(self.scope.connection, self.scope.workshop.id, [new])
-        rows[lot.id] = papers.record_of(new | {"gone": False})
+        rows[lot.id] = papers.record_of(new | {"gone": False, "since": lot.received_on})
         return rows[lot.id]
 
     def _beyond(
