@@ -6,9 +6,10 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, case, func, or_, select
 
-from service.store.tables import Document, Line, Lot, LotEdit, Movement, NamedLot
+from service.store.tables import Document, Item, Line, Lot, LotEdit, Movement, NamedLot
 
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
+ITEM = Item.__table__  # type: ignore[attr-defined]
 LINE = Line.__table__  # type: ignore[attr-defined]
 LOT = Lot.__table__  # type: ignore[attr-defined]
 LOT_EDIT = LotEdit.__table__  # type: ignore[attr-defined]
@@ -237,16 +238,13 @@ def beyond(connection: Connection, workshop: int, item: int, since: date) -> lis
     )  # fmt: skip
 
 
-def first_beyond(connection: Connection, workshop: int, item: int) -> date | None:
-    """The day of the first draw of an item that was ever unbooked."""
-    first = (
-        select(DOCUMENT.c.happened_on)
-        .join(MOVEMENT, _OF_MOVEMENT)
-        .where(MOVEMENT.c.workshop_id == workshop, MOVEMENT.c.lot_id == item)
-        .order_by(DOCUMENT.c.happened_on)
-        .limit(1)
-    )
-    return connection.execute(first).scalar()
+def first_beyond(connection: Connection, workshop: int, item: int) -> list[date]:
+    """Days by which a draw of an item was ever unbooked: as the books moved it, and as a redraw found it."""
+    first = select(DOCUMENT.c.happened_on).join(MOVEMENT, _OF_MOVEMENT)
+    first = first.where(MOVEMENT.c.workshop_id == workshop, MOVEMENT.c.lot_id == item)
+    noted = select(ITEM.c.unbooked_since).where(ITEM.c.workshop_id == workshop, ITEM.c.id == item)
+    days = connection.execute(first.order_by(DOCUMENT.c.happened_on).limit(1)).scalar(), connection.execute(noted).scalar()
+    return [day for day in days if day is not None]
 
 
 def any_beyond(connection: Connection, workshop: int, item: int) -> bool:

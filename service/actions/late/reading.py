@@ -83,6 +83,11 @@ def arrived(row: Row[Any]) -> Lot:
     return lot
 
 
+def kept(facts: dict[str, Any]) -> str:
+    """Facts of a lot before its first edit, as they are kept: what a redraw starts from."""
+    return json.dumps(facts, default=str)
+
+
 def _set(lot: Lot, facts: dict[str, Any]) -> None:
     for name, value in facts.items():
         if name in LOT_FACTS:
