@@ -94,6 +94,11 @@ STORIES: dict[str, list[Paper]] = {
         Edit("E1", the(18), None, "L1", "released"),
         Run("B2", the(18), 105, "solo", 200),
     ],
+    "two lots that counts found on one day": [
+        Count("C1", the(17), None, "oil", place="shelf", counted=100),
+        Run("B1", the(19), 125, "cream", 150),
+        Count("C2", the(17), 105, "oil", place="market", counted=30),
+    ],
     "a quarantine told late of before a part moved": [
         Receipt("L1", the(15), None, "oil", 200),
         Split("S1", the(17), 60, "L1", 100),

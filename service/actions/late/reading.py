@@ -157,15 +157,17 @@ def _of_line(
 def _count_of(line: Any, children: dict[int, Row[Any]]) -> tuple[Act, int, int]:
     if line.lot_id is not None:
         return Counted(line.quantity, lot=line.lot_id), 0, happening.OF_LOTS
-    own = arrived(children[line.id]) if line.id in children else found_lot(line.id, line.code, line.happened_on)
-    own.place = line.place
     count = happening.OF_ITEM if line.place is None else happening.OF_LOTS
+    rank = happening.rank(line.happened_on, line.happened_at, 0, count)
+    own = arrived(children[line.id]) if line.id in children else found_lot(line.id, rank, line.happened_on)
+    own.place = line.place
     return Counted(line.quantity, place=line.place, own=own), 0, count
 
 
-def found_lot(document: int, code: str, day: date) -> Lot:
-    """The lot that a count's gain gets when there is no other; it exists once something falls on it."""
-    return Lot(-document, code, day)
+def found_lot(document: int, rank: int, day: date) -> Lot:
+    """The lot that a count's gain gets when there is no other; it exists once something falls on it. Its code will be a new
+    one: until then it stands after every code there is, in order of happening."""
+    return Lot(-document, f"~{rank:020}", day)
 
 
 def _dated(facts: dict[str, Any]) -> dict[str, Any]:

@@ -103,7 +103,7 @@ class Redraw:
 
     def _founders(self, shelves: Shelves, acts: list[Step]) -> None:
         """Give the lots that counts found an id of their own."""
-        for paper in acts:
+        for paper in sorted(acts, key=lambda act: act.order):  # codes follow the order of happening
             own = paper.act.own if isinstance(paper.act, Counted) else None
             if own is not None and own.id < 0 and own.id in shelves.lots:
                 lot = shelves.lots[self.scope.new_id()] = shelves.lots.pop(own.id)
