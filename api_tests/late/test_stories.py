@@ -105,6 +105,30 @@ STORIES: dict[str, list[Paper]] = {
         Receipt("L2", the(16), None, "oil", 100),
         Run("B1", the(17), None, "solo", 150, (("oil", "L1", None), ("oil", "L2", 75))),
     ],
+    "a part of a lot whose receipt is corrected to a later day": [
+        Receipt("L1", the(15), 195, "oil", 150, expires=the(19), cost=7, place="shelf"),
+        Split("S1", the(19), 235, "L1", 20),
+        Run("B1", the(16), 55, "solo", 150),
+        Correction("K1", the(20), 0, "L1", {"day": the(17), "at": None}),
+    ],
+    "an edit of before the day that a receipt is corrected to": [
+        Receipt("L1", the(15), None, "oil", 200, expires=the(20)),
+        Split("S1", the(19), 175, "L1", 20, "shelf"),
+        Edit("E1", the(15), 135, "L1", "rejected"),
+        Correction("K1", the(20), 0, "L1", {"day": the(19), "at": None}),
+        Run("B1", the(17), 60, "solo", 50),
+    ],
+    "a count of before the day that a receipt is corrected to": [
+        Receipt("L1", the(15), None, "oil", 50, expires=the(15), cost=7),
+        Correction("K1", the(20), 0, "L1", {"day": the(19), "at": None}),
+        Count("C1", the(18), 155, "oil", counted=220),
+    ],
+    "a count reversed whose lot other counts had filled": [
+        Count("C1", the(18), 15, "oil", counted=220),
+        Count("C2", the(16), 295, "oil", place="shelf", counted=30),
+        Count("C3", the(17), 115, "oil", place="shelf", counted=100),
+        Reversal("V1", the(20), 0, "C2"),
+    ],
     "two lots that counts found on one day": [
         Count("C1", the(17), None, "oil", place="shelf", counted=100),
         Run("B1", the(19), 125, "cream", 150),

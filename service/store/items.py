@@ -136,8 +136,9 @@ def lock(connection: Connection, workshop: int, ids: Collection[int], rank: int 
 
 
 def raise_latest(connection: Connection, workshop: int, ids: Collection[int], rank: int) -> None:
-    """Note a later rank of the paper that holds these items."""
-    connection.execute(update(ITEM).where(ITEM.c.workshop_id == workshop, ITEM.c.id.in_(sorted(ids))).values(latest=rank))
+    """Note the rank of the paper that holds these items, where it is later than what they have seen."""
+    mine = (ITEM.c.workshop_id == workshop) & ITEM.c.id.in_(sorted(ids)) & (ITEM.c.latest < rank)
+    connection.execute(update(ITEM).where(mine).values(latest=rank))
 
 
 def counted(connection: Connection, workshop: int, item: int, day: date) -> None:

@@ -93,7 +93,8 @@ def named_of(connection: Connection, workshop: int, lot: int) -> int:
 
 
 def naming(connection: Connection, workshop: int, lots: Collection[int], but: int) -> list[Row[Any]]:
-    """Standing papers that name these lots (`id`, `code`, `kind` of the paper corrected or itself; `lot_id`), but one."""
+    """Standing papers that name these lots (`id`, `code`, `kind`, `happened_on` of the paper corrected or itself; `lot_id`),
+    but one."""
     if not lots:
         return []
     paper = DOCUMENT.alias("paper")
@@ -103,7 +104,7 @@ def naming(connection: Connection, workshop: int, lots: Collection[int], but: in
             table.c.workshop_id == workshop, table.c.lot_id.in_(sorted(lots)), _standing(table),
             paper.c.kind.in_(("run", "disposal", "split", "count", "shipment")), paper.c.id != but,
         ]  # fmt: skip
-        named = select(paper.c.id, paper.c.code, paper.c.kind, table.c.lot_id).join(
+        named = select(paper.c.id, paper.c.code, paper.c.kind, paper.c.happened_on, table.c.lot_id).join(
             DOCUMENT, (DOCUMENT.c.workshop_id == table.c.workshop_id) & (DOCUMENT.c.id == table.c.document_id)
         )
         origin = func.coalesce(DOCUMENT.c.corrects_id, DOCUMENT.c.id)

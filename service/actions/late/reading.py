@@ -107,22 +107,24 @@ def _edits_by_lot(scope: Scope, rows: list[Row[Any]]) -> dict[int, list[Row[Any]
 def acts_since(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], lines: list[Row[Any]], since: date) -> list[Paper]:
     """The item's lines from a day on as acts of the core."""
     named = replay.named(scope.connection, scope.workshop.id, item.id, since)
-    edits = {
-        (edit.document_id, edit.lot_id): edit
-        for edit in replay.edits(scope.connection, scope.workshop.id, [row.id for row in rows.values() if row.arrived])
-    }
+    by_lot = _edits_by_lot(scope, list(rows.values()))
+    edits = {(edit.document_id, edit.lot_id): edit for some in by_lot.values() for edit in some}
     mine: dict[int, frozenset[int]] = {}
     children: dict[int, Row[Any]] = {}
     for row in rows.values():
         if row.document_id is not None:
             mine[row.document_id] = mine.get(row.document_id, frozenset()) | {row.id}
             children[row.document_id] = row
+    before = {lot: [edit for edit in some if edit.happened_on < since] for lot, some in by_lot.items()}
     found: list[Paper] = []
     for line in lines:
         for act, place, count in _of_line(line, rows, named, edits, mine, children):
             rank = happening.rank(line.happened_on, line.happened_at, place, count)
             origin = line.corrects_id or line.id
             found.append(Paper(rank, line.paper, origin, line.n, line.happened_on, act))
+            if isinstance(act, Came):
+                for edit in before.get(act.lot.id, ()):  # of days before the one its receipt was corrected to
+                    _set(act.lot, json.loads(edit.facts))
     return found
 
 

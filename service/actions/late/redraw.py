@@ -151,7 +151,8 @@ class Redraw:
         balance = self.books.balance(rows[item.id])
         days = _days(self.scope, {origin for origin, _ in wanted})
         left = {key: net.get((*key, item.id), Net()).quantity + differs.get((*key, BEYOND), 0) for key in wanted}
-        target = {key: _estimate(rows, item, days[key[0]], -left[key]) for key in wanted}
+        known = _of_known_cost(rows, shelves)
+        target = {key: _estimate(known, days[key[0]], -left[key]) for key in wanted}
         for key in [key for key in wanted if left[key] > 0]:
             target[key] = _cleared(shelves, key[0], target, net, item.id)
         for key in sorted(wanted):
@@ -204,18 +205,23 @@ def _days(scope: Scope, origins: set[int]) -> dict[int, date]:
     return {key: row.happened_on for key, row in paper_store.by_ids(scope.connection, scope.workshop.id, origins).items()}
 
 
-def _estimate(rows: dict[int, Row[Any]], item: ItemRow, day: date, quantity: int) -> int | None:
+def _of_known_cost(rows: dict[int, Row[Any]], shelves: Shelves) -> list[tuple[date, str, Row[Any]]]:
+    """Lots of known cost, each with the day it came (of a part: the day its lot came, as known now) and its code."""
+    return [
+        (lot.received_on, lot.code, rows[lot.id])
+        for lot in shelves.lots.values()
+        if lot.id in rows and rows[lot.id].cost_micro is not None and rows[lot.id].quantity > 0
+    ]
+
+
+def _estimate(known: list[tuple[date, str, Row[Any]]], day: date, quantity: int) -> int | None:
     """Unbooked stock is costed at the newest lot of known cost received by then; None if there is none."""
     if quantity <= 0:
         return 0
-    known = [
-        row
-        for row in rows.values()
-        if row.id != item.id and not row.gone and row.cost_micro is not None and row.quantity > 0 and row.received_on <= day
-    ]
-    if not known:
+    by_then = [one for one in known if one[0] <= day]
+    if not by_then:
         return None
-    newest = max(known, key=lambda row: (row.received_on, row.code))
+    newest = max(by_then, key=lambda one: one[:2])[2]
     return costs.half_even(newest.cost_micro * quantity, newest.quantity)
 
 

@@ -46,6 +46,7 @@ class Shelves:
     books: dict[int, int] = field(default_factory=dict)  # count -> what the books said
     cleared: dict[tuple[int, int], int] = field(default_factory=dict)  # (document, line) -> by which count
     waited: date | None = None  # the first day of a draw that was unbooked, be it only until a later paper
+    ahead: dict[int, dict[str, Any]] = field(default_factory=dict)  # edits of lots that come later
     born: dict[int, dict[str, Any]] = field(default_factory=dict)  # what each part was when it was split off
     kept: "Kept" = field(default_factory=lambda: Kept((), {}))
     _left: dict[tuple[int, int], int] = field(default_factory=dict)
@@ -78,6 +79,8 @@ class Shelves:
                 self._counted(paper, paper.act)
 
     def _came(self, paper: Paper, lot: Lot, quantity: int) -> None:
+        for name, value in self.ahead.pop(lot.id, {}).items():
+            setattr(lot, name, value)
         self.lots[lot.id] = lot
         self._first_out = None
         self._move(paper.document, paper.line, lot.id, quantity)
@@ -97,11 +100,13 @@ class Shelves:
 
     def _edited(self, paper: Paper, act: Edited) -> None:
         lot = self.lots.get(act.lot)
-        if lot is not None:
-            for name, value in act.facts.items():
-                setattr(lot, name, value)
-            self._first_out = None
-            self._serve_day(paper.day, [lot.id])
+        if lot is None:  # its receipt was corrected to a later day: the edit waits for it
+            self.ahead.setdefault(act.lot, {}).update(act.facts)
+            return
+        for name, value in act.facts.items():
+            setattr(lot, name, value)
+        self._first_out = None
+        self._serve_day(paper.day, [lot.id])
 
     def _named(self, paper: Paper, act: Named) -> None:
         left = self._left.get((paper.document, paper.line), act.need)
