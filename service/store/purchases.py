@@ -201,9 +201,10 @@ def of_receipt(connection: Connection, workshop: int, document: int) -> Row[Any]
     return found
 
 
-def receipts(connection: Connection, workshop: int, orders: Collection[int]) -> dict[int, list[Row[Any]]]:
+def receipts(connection: Connection, workshop: int, orders: Collection[int]) -> list[Row[Any]]:
     """The standing receipts of these orders, oldest first: `order_id`, `line`, `code`."""
-    found: dict[int, list[Row[Any]]] = {order: [] for order in orders}
+    if not orders:
+        return []
     reversal = DOCUMENT.alias("reversal")
     statement: Any = (
         select(PAPER.c.order_id, PAPER.c.line, DOCUMENT.c.code)
@@ -212,9 +213,15 @@ def receipts(connection: Connection, workshop: int, orders: Collection[int]) -> 
         .where(PAPER.c.workshop_id == workshop, PAPER.c.order_id.in_(sorted(orders)), reversal.c.id.is_(None))
         .order_by(DOCUMENT.c.id)
     )
-    for row in connection.execute(statement) if orders else ():
-        found[row.order_id].append(row)
-    return found
+    return list(connection.execute(statement))
+
+
+def deliveries_of(connection: Connection, workshop: int, orders: Collection[int]) -> list[Row[Any]]:
+    """The deliveries of these orders, oldest first."""
+    if not orders:
+        return []
+    wanted = (DELIVERY.c.workshop_id == workshop) & DELIVERY.c.order_id.in_(sorted(orders))
+    return list(connection.execute(select(DELIVERY).where(wanted).order_by(DELIVERY.c.id)))
 
 
 def add_delivery(connection: Connection, workshop: int, values: dict[str, Any]) -> None:
