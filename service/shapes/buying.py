@@ -1,14 +1,13 @@
-"""Suppliers, what they offer, and purchase orders."""
+"""Suppliers, and what they offer."""
 
 from decimal import Decimal
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from service.shapes.base import Amount, Answered, Asked, Code, Count, Day, Days, Key, Label, Note, Warned, decimal
+from service.shapes.base import Amount, Answered, Asked, Code, Count, Day, Days, Label, Note, decimal
 from service.shapes.papers import Given, Unit
 
-PurchaseState = Literal["draft", "placed", "partly_received", "received", "cancelled"]
 Currency = Annotated[str, Field(pattern="^[A-Z]{3}$")]  # ISO 4217
 Claims = Annotated[list[Label], Field(max_length=20)]
 RATE_SCHEMA = {
@@ -165,98 +164,3 @@ class OfferOut(Answered):
     unit_prices: list[UnitPrice]
     goods_price: int | float | None
     delivered_price: int | float | None
-
-
-class PurchaseLineIn(Asked):
-    """`packs` of an `offer`, or of a `quantity` of a `material`; `price` is that of one pack."""
-
-    offer: Key | None = None
-    packs: Count = 1
-    material: Code | None = None
-    quantity: Amount | None = None
-    unit: Unit | None = None
-    price: Amount | None = None
-
-    @model_validator(mode="after")
-    def _one_way(self) -> Self:
-        if (self.offer is None) == (self.material is None):
-            raise ValueError("name an `offer`, or a `material`")
-        if self.offer is not None and (self.quantity is not None or self.unit is not None):
-            raise ValueError("an `offer` says what its pack holds: leave out `quantity` and `unit`")
-        if self.material is not None and self.quantity is None:
-            raise ValueError("a `material` needs a `quantity`")
-        return self
-
-
-class PurchaseOrderIn(Asked):
-    """A draft of what to order from a supplier."""
-
-    supplier: Code
-    lines: list[PurchaseLineIn] = Field(min_length=1, max_length=200)
-    note: Note | None = None
-
-
-class PurchaseOrderPatch(Asked):
-    """What may change: `lines` of a draft; the days of a placed order, and the lines of which no more is awaited (`closed`)."""
-
-    lines: list[PurchaseLineIn] | None = Field(None, min_length=1, max_length=200)
-    note: Note | None = None
-    placed_on: Day | None = None
-    expected_on: Day | None = None
-    closed: list[Count] | None = Field(None, max_length=200)
-
-
-class PlacementIn(Asked):
-    """The draft was sent to the supplier; without `expected_on` it follows from the supplier's lead time."""
-
-    placed_on: Day | None = None
-    expected_on: Day | None = None
-
-
-class PurchaseCancellationIn(Asked):
-    """Why an order is not wanted any more."""
-
-    reason: Note | None = None
-
-
-class PurchaseLineOut(Answered):
-    """One line: what was ordered, what standing receipts brought, what is still open."""
-
-    line: int
-    material: str
-    name: str
-    offer: str | None
-    article: str | None
-    packs: int
-    pack: Given
-    quantity: int | float
-    price: int | float | None
-    cost: int | float | None
-    received: int | float
-    open: int | float
-    closed: bool
-    receipts: list[str]
-
-
-class PurchaseOrderOut(Answered):
-    """A purchase order; money in the supplier's currency. `message` is the text to paste into a message to the supplier."""
-
-    code: str
-    supplier: str
-    supplier_name: str
-    state: PurchaseState
-    currency: str
-    placed_on: str | None
-    expected_on: str | None
-    late: bool
-    lines: list[PurchaseLineOut]
-    goods: int | float | None
-    delivery: int | float | None
-    total: int | float | None
-    deliveries: list[str]
-    note: str | None
-    recorded_at: str
-    recorded_by: str
-    warnings: list[Warned]
-    message: str
-    sentence: str

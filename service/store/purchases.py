@@ -240,8 +240,35 @@ def delivery_by_code(connection: Connection, workshop: int, code: str) -> Row[An
     return connection.execute(select(DELIVERY).where(DELIVERY.c.workshop_id == workshop, DELIVERY.c.code == code)).first()
 
 
-def deliveries_page(connection: Connection, workshop: int, after: int | None, limit: int) -> list[Row[Any]]:
+def deliveries_page(connection: Connection, workshop: int, supplier: int | None, after: int | None, limit: int) -> list[Row[Any]]:
     """Deliveries, newest first; `after` is the last id seen."""
     wanted = [DELIVERY.c.workshop_id == workshop]
+    wanted += [DELIVERY.c.supplier_id == supplier] if supplier is not None else []
     wanted += [DELIVERY.c.id < after] if after is not None else []
     return list(connection.execute(select(DELIVERY).where(*wanted).order_by(DELIVERY.c.id.desc()).limit(limit)))
+
+
+def _receipts_of_deliveries(reversed_: bool) -> Any:
+    """The receipts of deliveries that are, or are not, reversed: columns `receipt` and `delivery`, both codes."""
+    reversal = DOCUMENT.alias("reversal")
+    statement: Any = (
+        select(DOCUMENT.c.code.label("receipt"), DELIVERY.c.code.label("delivery"))
+        .join(PAPER, (PAPER.c.workshop_id == DELIVERY.c.workshop_id) & (PAPER.c.delivery_id == DELIVERY.c.id))
+        .join(DOCUMENT, (DOCUMENT.c.workshop_id == PAPER.c.workshop_id) & (DOCUMENT.c.id == PAPER.c.document_id))
+        .outerjoin(reversal, (reversal.c.workshop_id == PAPER.c.workshop_id) & (reversal.c.reverses_id == PAPER.c.document_id))
+        .where(reversal.c.id.is_not(None) if reversed_ else reversal.c.id.is_(None))
+        .order_by(DELIVERY.c.id)
+    )
+    return statement
+
+
+def reversed_of(connection: Connection, workshop: int, deliveries: Collection[int]) -> set[str]:
+    """The codes of reversed receipts of these deliveries."""
+    wanted = (DELIVERY.c.workshop_id == workshop) & DELIVERY.c.id.in_(sorted(deliveries))
+    return {row.receipt for row in connection.execute(_receipts_of_deliveries(True).where(wanted))} if deliveries else set()
+
+
+def standing_with_note(connection: Connection, workshop: int, supplier: int, number: str) -> list[str]:
+    """The codes of a supplier's deliveries of this note number of which a receipt stands."""
+    wanted = (DELIVERY.c.workshop_id == workshop) & (DELIVERY.c.supplier_id == supplier) & (DELIVERY.c.note_number == number)
+    return list(dict.fromkeys(row.delivery for row in connection.execute(_receipts_of_deliveries(False).where(wanted))))

@@ -3,16 +3,16 @@
 import json
 from collections.abc import Mapping, Sequence
 from datetime import date
-from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import Row
 
 from service.actions import papers
 from service.actions.buying.suppliers import rate_of, supplier_of, terms
+from service.actions.receiving import given, quantity_of
 from service.actions.scope import Scope
 from service.core.buying.offers import Break, Offer, Terms, price_of
-from service.core.units import NANO, convert_in, exchanged, money_in, money_out, quantity_out
+from service.core.units import NANO, exchanged, money_in, money_out, quantity_out
 from service.errors import Invalid, NotFound
 from service.shapes.buying import OfferIn, OfferPatch, Pack, PriceBreak
 from service.store import items, suppliers
@@ -40,22 +40,8 @@ def create(scope: Scope, body: OfferIn) -> dict[str, Any]:
 
 def _pack(item: ItemRow, pack: Pack) -> dict[str, Any]:
     """What a pack holds, in the item's smallest unit; and as it was told."""
-    quantity = quantity_in_item(item, pack.quantity, pack.unit, "#/pack/quantity")
-    return {"pack": quantity, "facts": {"pack": told(pack.quantity, pack.unit)}}
-
-
-def quantity_in_item(item: ItemRow, quantity: Decimal, unit: str, pointer: str) -> int:
-    """A quantity above 0, converted with the material's density."""
-    density = item.facts.get("density_g_per_ml")
-    found = convert_in(quantity, unit, item.unit, Decimal(density) if density else None, pointer)
-    if not found:
-        raise Invalid.field(pointer, "must be more than 0", str(quantity), "more than 0")
-    return found
-
-
-def told(quantity: Decimal, unit: str) -> dict[str, Any]:
-    """A quantity as it was told, fit for an answer."""
-    return {"quantity": int(quantity) if quantity == quantity.to_integral_value() else float(quantity), "unit": unit}
+    quantity = quantity_of(item, pack.quantity, pack.unit, "#/pack/quantity")
+    return {"pack": quantity, "facts": {"pack": given(pack.quantity, pack.unit)}}
 
 
 def _breaks(breaks: Sequence[PriceBreak], price: int, least: int) -> list[list[int]]:

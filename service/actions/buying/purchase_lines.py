@@ -8,12 +8,13 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions import papers
-from service.actions.buying.offers import BOUGHT, as_core, quantity_in_item, told
+from service.actions.buying.offers import BOUGHT, as_core
+from service.actions.receiving import given, quantity_of
 from service.actions.scope import Scope
 from service.core.buying.message import Wanted
 from service.core.units import MOST, UNITS, money_in, money_out, quantity_out
 from service.errors import FieldError, Invalid, NotFound
-from service.shapes.buying import PurchaseLineIn
+from service.shapes.purchases import PurchaseLineIn
 from service.store import suppliers
 
 MOST_MONEY = 10**15  # millionths, as in any figure
@@ -52,8 +53,8 @@ def _free(scope: Scope, line: PurchaseLineIn, at: str) -> dict[str, Any]:
     assert line.material is not None, "the shape asks for an offer or a material"
     item = papers.item_of(scope, line.material, f"{at}/material", *BOUGHT)
     unit, quantity = line.unit or item.unit, line.quantity or Decimal(0)
-    pack = quantity_in_item(item, quantity, unit, f"{at}/quantity")
-    facts = {"pack": told(quantity, unit), "article": None}
+    pack = quantity_of(item, quantity, unit, f"{at}/quantity")
+    facts = {"pack": given(quantity, unit), "article": None}
     return {"item_id": item.id, "offer_id": None, "packs": line.packs, "pack": pack, "price_micro": None, "facts": facts}
 
 
@@ -88,6 +89,12 @@ def shown(line: Row[Any], came: Came, awaited: bool, receipts: Sequence[str]) ->
         "closed": closed or line.closed,
         "receipts": list(receipts),
     }
+
+
+def pack_told(line: Row[Any]) -> dict[str, Any]:
+    """What a pack of a line holds, as it was told."""
+    pack: dict[str, Any] = json.loads(line.facts)["pack"]
+    return pack
 
 
 def wanted(line: Row[Any]) -> Wanted:

@@ -13,7 +13,7 @@ from service.actions.buying.purchase_answers import order_of, show
 from service.actions.buying.suppliers import supplier_of, terms
 from service.actions.scope import Scope
 from service.errors import Conflict, Invalid
-from service.shapes.buying import PlacementIn, PurchaseCancellationIn, PurchaseLineIn, PurchaseOrderIn, PurchaseOrderPatch
+from service.shapes.purchases import PlacementIn, PurchaseCancellationIn, PurchaseLineIn, PurchaseOrderIn, PurchaseOrderPatch
 from service.store import purchases, suppliers
 from service.store.purchases import AWAITED
 

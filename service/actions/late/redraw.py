@@ -18,6 +18,7 @@ from service.core.stock.acts import Counted, Lot
 from service.core.stock.acts import Paper as Step
 from service.core.stock.lateness import BEYOND, Shelves
 from service.core.stock.netted import Net, netted
+from service.core.units import half_even
 from service.store import ledger, lots, replay
 from service.store import papers as paper_store
 from service.store.items import ItemRow
@@ -212,7 +213,7 @@ def _estimate(rows: dict[int, Row[Any]], item: ItemRow, day: date, quantity: int
     if not known:
         return None
     newest = max(known, key=lambda row: (row.received_on, row.code))
-    return costs.half_even(newest.cost_micro * quantity, newest.quantity)
+    return half_even(newest.cost_micro * quantity, newest.quantity)
 
 
 def _cleared(
