@@ -5,7 +5,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 from unittest.mock import patch
@@ -209,8 +209,10 @@ class Desk:
             return "POST", "reversals", body | ({"settle": True} if paper.settle else {})
         if isinstance(paper, Restated):
             return "POST", f"runs/{code}/correction", {"batch_g": paper.grams}
-        names = {"grams": "quantity", "expires": "expires_on", "cost": "cost"}
-        fields = {names[name]: str(value) if name == "expires" else value for name, value in paper.fields.items()}
+        names = {"grams": "quantity", "expires": "expires_on", "day": "received_on", "cost": "cost"}
+        fields = {
+            names[name]: str(value) if isinstance(value, date) else value for name, value in paper.fields.items() if name in names
+        }
         return "POST", f"receipts/{code}/correction", fields
 
     # Reading.

@@ -31,7 +31,8 @@ class Teller:
         kinds: Sequence[tuple[int, Callable[[], Paper | None]]] = [
             (4, self.receipt), (4, self.run), (4, self.run_of_named), (2, self.disposal), (2, self.count_of_item),
             (2, self.count_of_lot), (2, self.judgement), (2, self.split), (1, self.count_of_place), (1, self.move),
-            (1, self.cost), (1, self.right_grams), (2, self.reversal), (1, self.right_run),
+            (1, self.cost), (1, self.right_grams), (1, self.right_expiry), (1, self.right_day), (2, self.reversal),
+            (1, self.right_run),
         ]  # fmt: skip
         made = self.random.choices([kind for _, kind in kinds], [weight for weight, _ in kinds])[0]
         return made()
@@ -128,6 +129,12 @@ class Teller:
 
     def right_grams(self) -> Paper | None:
         return self._correction({"grams": self.random.choice(GRAMS)})
+
+    def right_expiry(self) -> Paper | None:
+        return self._correction({"expires": self.random.choice([one for one in EXPIRIES if one is not None])})
+
+    def right_day(self) -> Paper | None:
+        return self._correction({"day": self.random.choice(DAYS[:-1]), "at": None})
 
     def _correction(self, fields: dict[str, object]) -> Paper | None:
         receipts = [one.name for one in self.standing if isinstance(one, Receipt)]

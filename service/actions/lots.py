@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions import papers, stock
-from service.actions.late import late
+from service.actions.late import late, reading
 from service.actions.late.redraw import Redraw
 from service.actions.scope import Scope
 from service.core.stock import draw, happening
@@ -103,7 +103,7 @@ def _arrived(lot: Row[Any]) -> str:
     facts = {name: getattr(lot, name) for name in EDITED}
     if not lot.opened_by_hand:
         facts["opened_on"] = None
-    return json.dumps(facts, default=str)
+    return reading.kept(facts)
 
 
 def _hold(scope: Scope, lot: Row[Any], facts: dict[str, Any], when: tuple[date, datetime | None], last: bool) -> None:

@@ -8,7 +8,7 @@ from sqlalchemy import Row
 
 from service.actions import papers, stock
 from service.actions.buying import purchase_orders
-from service.actions.late import late
+from service.actions.late import late, reading
 from service.actions.late.redraw import Redraw
 from service.actions.receiving import given, quantity_of
 from service.actions.reversals import only_own
@@ -143,5 +143,5 @@ def _hold(scope: Scope, lot: Row[Any], values: dict[str, Any]) -> None:
     columns = {name: value for name, value in values.items() if name not in edited}
     if lot.arrived is not None:
         arrived = json.loads(lot.arrived) | {name: values[name] for name in ("expires_on", "retest_on") if name in values}
-        columns["arrived"] = json.dumps(arrived, default=str)
+        columns["arrived"] = reading.kept(arrived)
     lots.change(scope.connection, scope.workshop.id, lot.id, columns)

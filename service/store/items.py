@@ -5,7 +5,7 @@ from collections.abc import Collection
 from datetime import date
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, bindparam, case, insert, select, update
+from sqlalchemy import Connection, bindparam, case, insert, or_, select, update
 
 from service.store.prepared import Prepared
 from service.store.tables import Item, Lot
@@ -144,6 +144,13 @@ def counted(connection: Connection, workshop: int, item: int, day: date) -> None
     """Note the day of an item's last count."""
     later = (ITEM.c.counted_on.is_(None)) | (ITEM.c.counted_on < day)
     connection.execute(update(ITEM).where(ITEM.c.workshop_id == workshop, ITEM.c.id == item, later).values(counted_on=day))
+
+
+def unbooked(connection: Connection, workshop: int, item: int, since: date) -> None:
+    """Note the first day of a draw that waited for a lot."""
+    earlier = or_(ITEM.c.unbooked_since.is_(None), ITEM.c.unbooked_since > since)
+    wanted = (ITEM.c.workshop_id == workshop) & (ITEM.c.id == item)
+    connection.execute(update(ITEM).where(wanted, earlier).values(unbooked_since=since))
 
 
 def older(connection: Connection, workshop: int) -> list[int]:

@@ -6,9 +6,10 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, case, func, or_, select
 
-from service.store.tables import Document, Line, Lot, LotEdit, Movement, NamedLot
+from service.store.tables import Document, Item, Line, Lot, LotEdit, Movement, NamedLot
 
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
+ITEM = Item.__table__  # type: ignore[attr-defined]
 LINE = Line.__table__  # type: ignore[attr-defined]
 LOT = Lot.__table__  # type: ignore[attr-defined]
 LOT_EDIT = LotEdit.__table__  # type: ignore[attr-defined]
@@ -156,15 +157,18 @@ def last_count_before(connection: Connection, workshop: int, item: int, day: dat
 
 
 def lots(connection: Connection, workshop: int, item: int) -> list[Row[Any]]:
-    """Every lot of an item, the unbooked one too; `gone`: what brought it is reversed."""
-    reversal = DOCUMENT.alias("reversal")
+    """Every lot of an item, the unbooked one too; `gone`: what brought it is reversed, or its count finds it no more;
+    `since`: the day from which it is there (a part is as old as its parent, but there from its split on)."""
+    reversal, source = DOCUMENT.alias("reversal"), DOCUMENT.alias("source")
     back = (reversal.c.workshop_id == LOT.c.workshop_id) & (reversal.c.reverses_id == LOT.c.document_id)
-    statement: Any = (
-        select(LOT, reversal.c.id.is_not(None).label("gone"))
-        .outerjoin(reversal, back)
-        .where(LOT.c.workshop_id == workshop, LOT.c.item_id == item)
-    )
-    return list(connection.execute(statement))
+    found = select(func.coalesce(func.sum(MOVEMENT.c.quantity), 0)).join(DOCUMENT, _OF_MOVEMENT)
+    found = found.where(MOVEMENT.c.workshop_id == LOT.c.workshop_id, MOVEMENT.c.lot_id == LOT.c.id, LOT.c.document_id == ORIGIN)
+    no_more = case((source.c.kind == "count", found.correlate(LOT).scalar_subquery() == 0), else_=False)
+    since = case((source.c.kind.in_(("split", "return")), source.c.happened_on), else_=LOT.c.received_on)
+    statement: Any = select(LOT, or_(reversal.c.id.is_not(None), no_more).label("gone"), since.label("since"))
+    source_of = (source.c.workshop_id == LOT.c.workshop_id) & (source.c.id == LOT.c.document_id)
+    statement = statement.outerjoin(reversal, back).outerjoin(source, source_of)
+    return list(connection.execute(statement.where(LOT.c.workshop_id == workshop, LOT.c.item_id == item)))
 
 
 def edits(connection: Connection, workshop: int, lots: Collection[int]) -> list[Row[Any]]:
@@ -234,16 +238,13 @@ def beyond(connection: Connection, workshop: int, item: int, since: date) -> lis
     )  # fmt: skip
 
 
-def first_beyond(connection: Connection, workshop: int, item: int) -> date | None:
-    """The day of the first draw of an item that was ever unbooked."""
-    first = (
-        select(DOCUMENT.c.happened_on)
-        .join(MOVEMENT, _OF_MOVEMENT)
-        .where(MOVEMENT.c.workshop_id == workshop, MOVEMENT.c.lot_id == item)
-        .order_by(DOCUMENT.c.happened_on)
-        .limit(1)
-    )
-    return connection.execute(first).scalar()
+def first_beyond(connection: Connection, workshop: int, item: int) -> list[date]:
+    """Days by which a draw of an item was ever unbooked: as the books moved it, and as a redraw found it."""
+    first = select(DOCUMENT.c.happened_on).join(MOVEMENT, _OF_MOVEMENT)
+    first = first.where(MOVEMENT.c.workshop_id == workshop, MOVEMENT.c.lot_id == item)
+    noted = select(ITEM.c.unbooked_since).where(ITEM.c.workshop_id == workshop, ITEM.c.id == item)
+    days = connection.execute(first.order_by(DOCUMENT.c.happened_on).limit(1)).scalar(), connection.execute(noted).scalar()
+    return [day for day in days if day is not None]
 
 
 def any_beyond(connection: Connection, workshop: int, item: int) -> bool:

@@ -57,7 +57,7 @@ def as_of(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], since: date) -
     for moved in replay.booked(connection, workshop, item.id, since):
         left[moved.lot_id] -= int(moved.quantity)
     shelves = Shelves()
-    early = [row for row in rows.values() if row.id != item.id and row.received_on < since and not row.gone]
+    early = [row for row in rows.values() if row.id != item.id and row.since < since and not row.gone]
     edits = _edits_by_lot(scope, early)
     for row in early:
         lot = arrived(row)
@@ -81,6 +81,11 @@ def arrived(row: Row[Any]) -> Lot:
     elif row.opened_by_hand:
         lot.opened_on, lot.opened_by_hand = row.opened_on, True
     return lot
+
+
+def kept(facts: dict[str, Any]) -> str:
+    """Facts of a lot before its first edit, as they are kept: what a redraw starts from."""
+    return json.dumps(facts, default=str)
 
 
 def _set(lot: Lot, facts: dict[str, Any]) -> None:

@@ -3,6 +3,7 @@
 One way for every late paper: `Redraw.item` for each item it touches, `repricing.settle` for the money that follows.
 """
 
+import json
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -16,15 +17,13 @@ from service.actions.scope import Scope
 from service.core.stock import costs, lateness
 from service.core.stock.acts import Counted, Lot
 from service.core.stock.acts import Paper as Step
-from service.core.stock.lateness import BEYOND, Shelves
+from service.core.stock.lateness import BEYOND, OF_PART, Shelves
 from service.core.stock.netted import Net, netted
 from service.core.units import half_even
-from service.store import ledger, lots, replay
+from service.store import items, ledger, lots, replay
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Paper
-
-OF_PART = ("status", "expires_on", "retest_on", "ready_on", "place", "set_apart")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,11 +69,13 @@ class Redraw:
         """Run an item's papers again from the start of a day; enter what differs from the books."""
         connection, workshop = self.scope.connection, self.scope.workshop.id
         rows = {row.id: row for row in replay.lots(connection, workshop, item.id)}
-        since = min(since, replay.first_beyond(connection, workshop, item.id) or since)  # a count explains draws of before
+        since = min([since, *replay.first_beyond(connection, workshop, item.id)])  # a count explains draws of before
         lines = replay.papers(connection, workshop, item.id, since)
         shelves = reading.as_of(self.scope, item, rows, since)
         acts = reading.acts_since(self.scope, item, rows, lines, since)
         shelves.run(acts)
+        if shelves.waited is not None:
+            items.unbooked(connection, workshop, item.id, shelves.waited)
         self._founders(shelves, acts)
         said = replay.booked(connection, workshop, item.id, since)
         booked = {(row.origin, row.line, BEYOND if row.lot_id == item.id else row.lot_id): int(row.quantity) for row in said}
@@ -133,7 +134,7 @@ class Redraw:
             document_id=self.founders[lot.id], place=lot.place,
         )  # fmt: skip
         ledger.add_lots(self.scope.connection, self.scope.workshop.id, [new])
-        rows[lot.id] = papers.record_of(new | {"gone": False})
+        rows[lot.id] = papers.record_of(new | {"gone": False, "since": lot.received_on})
         return rows[lot.id]
 
     def _beyond(
@@ -182,10 +183,13 @@ class Redraw:
                 balance = self.books.balance(row)
                 balance.opened_on, balance.use_by, balance.touched = lot.opened_on, lot.use_by, True
             if row.parent_id is not None:
-                self._part(row, rows[row.parent_id], lot)
+                self._part(row, rows[row.parent_id], lot, shelves.born.get(row.id, {}))
 
-    def _part(self, row: Row[Any], parent: Row[Any], lot: Lot) -> None:
+    def _part(self, row: Row[Any], parent: Row[Any], lot: Lot, born: dict[str, Any]) -> None:
         differs = {name: getattr(lot, name) for name in OF_PART if getattr(lot, name) != getattr(row, name)}
+        if row.arrived is not None:
+            arrived = reading.kept(json.loads(row.arrived) | born)
+            differs |= {"arrived": arrived} if arrived != row.arrived else {}
         if "status" in differs:
             differs |= {name: getattr(parent, name) for name in ("status_by", "status_on", "status_reason")}
         if differs:

@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
 
 from service.core.stock import draw
 from service.core.stock.acts import Assumed, Came, Counted, Divided, Edited, Gone, Lot, Named, Order, Paper
@@ -16,6 +17,7 @@ from service.core.stock.draw import Shelf
 from service.core.stock.kept import Kept
 
 BEYOND = 0  # stands for the unbooked lot in effects
+OF_PART = ("received_on", "status", "expires_on", "retest_on", "ready_on", "place", "set_apart")  # taken over from its lot
 
 
 @dataclass(slots=True)
@@ -43,6 +45,8 @@ class Shelves:
     effects: Effects = field(default_factory=lambda: defaultdict(int))
     books: dict[int, int] = field(default_factory=dict)  # count -> what the books said
     cleared: dict[tuple[int, int], int] = field(default_factory=dict)  # (document, line) -> by which count
+    waited: date | None = None  # the first day of a draw that was unbooked, be it only until a later paper
+    born: dict[int, dict[str, Any]] = field(default_factory=dict)  # what each part was when it was split off
     kept: "Kept" = field(default_factory=lambda: Kept((), {}))
     _left: dict[tuple[int, int], int] = field(default_factory=dict)
     _first_out: list[Lot] | None = None  # lots in law 6's order, until one changes its place in it
@@ -83,9 +87,10 @@ class Shelves:
         """The part is what its parent was then; it serves nothing of before: the split shows that it was still there."""
         moved = self._take(paper.document, paper.line, act.lot, act.quantity, paper.day, opens=False)
         parent = self.lots.get(act.lot)
-        for name in ("status", "expires_on", "retest_on", "ready_on", "place", "set_apart") if parent is not None else ():
+        for name in OF_PART if parent is not None else ():
             if name not in act.told:
                 setattr(act.child, name, getattr(parent, name))
+        self.born[act.child.id] = {name: getattr(act.child, name) for name in OF_PART}
         self.lots[act.child.id] = act.child
         self._first_out = None
         self._move(paper.document, paper.line, act.child.id, moved)
@@ -202,6 +207,7 @@ class Shelves:
         if short:
             self._effect(paper.document, paper.line, BEYOND, -short)
             self.open.append(Open(paper.document, paper.line, short, paper.day, paper.order, least))
+            self.waited = min(self.waited or paper.day, paper.day)
 
     def _move(self, document: int, line: int, lot: int, quantity: int) -> None:
         self.lots[lot].quantity += quantity

@@ -32,6 +32,7 @@ class Item(SQLModel, table=True):
     latest: int = big(0)  # core/stock/happening's rank of the latest paper: says whether the next one is in order
     before: int = big(0)  # `latest` as the last paper found it
     counted_on: date | None = day(None)  # day of the last count
+    unbooked_since: date | None = day(None)  # first day of a draw that waited for a lot, if only for a paper known by then
     redrawn: bool = flag(True)  # false: of older books, to be drawn again once
 
 

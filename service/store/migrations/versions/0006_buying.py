@@ -8,7 +8,7 @@ from alembic import op
 from service.store.tables.columns import UtcTime
 
 revision = "0006"
-down_revision = "0005"
+down_revision = "0012"
 
 PLACED = "state IN ('placed','partly_received')"
 
