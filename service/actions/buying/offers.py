@@ -1,7 +1,8 @@
 """Offers: what suppliers ask for packs of materials, and what that makes of a kilogram or a piece."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -108,20 +109,23 @@ def as_core(row: Row[Any], rate_nano: int = NANO) -> Offer:
     )  # fmt: skip
 
 
-def standing(scope: Scope, day: date | None = None) -> tuple[list[Offer], dict[str, Terms], list[str]]:
-    """Offers that can be ordered on that day (today), in the workshop's currency, and their suppliers' terms by code; and
-    the suppliers that are left out because no rate of their currency is known."""
-    offers: list[Offer] = []
-    known: dict[str, Terms] = {}
-    without: dict[str, None] = {}
-    for row in suppliers.standing_offers(scope.connection, scope.workshop.id, day or scope.today):
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """An offer that can be ordered, with its supplier's terms, in the workshop's currency; None where no rate is known."""
+
+    row: Row[Any]
+    offer: Offer | None
+    terms: Terms | None
+
+
+def standing(scope: Scope) -> list[Standing]:
+    """Offers that can be ordered today, of active suppliers and materials, by code."""
+    found = []
+    for row in suppliers.standing_offers(scope.connection, scope.workshop.id, scope.today):
         rate = rate_of(scope, row)
-        if rate is None:
-            without[row.supplier] = None
-            continue
-        offers.append(as_core(row, rate))
-        known.setdefault(row.supplier, terms_of(row, rate))
-    return offers, known, list(without)
+        offer, its = (None, None) if rate is None else (as_core(row, rate), terms_of(row, rate))
+        found.append(Standing(row, offer, its))
+    return found
 
 
 def terms_of(row: Row[Any], rate_nano: int = NANO) -> Terms:
@@ -129,14 +133,15 @@ def terms_of(row: Row[Any], rate_nano: int = NANO) -> Terms:
     return terms(row, rate_nano, row.supplier)
 
 
-def cheapest(offers: Sequence[Offer], known: Mapping[str, Terms], units: Mapping[str, str]) -> dict[str, Offer]:
-    """The offer by which each material comes cheapest with its share of delivery, ordered alone."""
-    found: dict[str, tuple[tuple[int, str], Offer]] = {}
-    for offer in offers:
-        key = price_of(offer, known[offer.supplier], units[offer.material]).landed, offer.code
-        if offer.material not in found or key < found[offer.material][0]:
-            found[offer.material] = key, offer
-    return {material: offer for material, (_, offer) in found.items()}
+def cheapest(scope: Scope) -> dict[int, Row[Any]]:
+    """By item the offer by which it comes cheapest with its share of delivery, ordered alone; any, where no rate is known."""
+    found: dict[int, tuple[tuple[bool, int, str], Row[Any]]] = {}
+    for one in standing(scope):
+        landed = price_of(one.offer, one.terms, one.row.unit).landed if one.offer and one.terms else 0
+        key = one.offer is None, landed, one.row.code
+        if one.row.item_id not in found or key < found[one.row.item_id][0]:
+            found[one.row.item_id] = key, one.row
+    return {item: row for item, (_, row) in found.items()}
 
 
 def show(scope: Scope, code: str) -> dict[str, Any]:

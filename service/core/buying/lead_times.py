@@ -32,6 +32,11 @@ class LeadTime:
     chances: tuple[float, ...]
     seen: float
 
+    @classmethod
+    def sure(cls, days: int) -> "LeadTime":
+        """A lead time that a person set: so many days."""
+        return cls((days,), (1.0,), 0.0)
+
     @property
     def mean(self) -> float:
         """Expected days."""

@@ -3,14 +3,17 @@
 P paths; days from today. A lead time or an arrival is a distribution: whole days, ascending, with their chances.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.core.cover.runout import Days
+from service.core.demand.planning import Coming
 
+Singles = NDArray[np.float32]
 Chances = Sequence[float]
+NEVER = 100_000  # days
 
 
 def samples(days: Sequence[int], chances: Chances, count: int, seed: int) -> Days:
@@ -31,7 +34,41 @@ def order_by(run_out: Days, lead: tuple[Sequence[int], Chances], service_level: 
         return None
     days, chances = np.asarray(lead[0], dtype=np.int64), np.asarray(lead[1])
     candidates = np.arange(-int(days[-1]), sight + 1)
-    comes = candidates[:, None] + days  # (T, L): the day a delivery comes that is ordered on each day
-    out_before: NDArray[np.float64] = np.searchsorted(run_out, comes.ravel(), side="left").reshape(comes.shape) / len(run_out)
-    fine = np.flatnonzero(out_before @ chances <= allowed)
+    comes = np.clip(candidates[:, None] + days, 0, sight + 1)  # (T, L): the day a delivery comes that is ordered on each day
+    out_before = np.concatenate([[0.0], np.cumsum(np.bincount(run_out, minlength=sight + 1))]) / len(run_out)
+    fine = np.flatnonzero(out_before[comes] @ chances <= allowed)
     return int(candidates[fine[-1]])
+
+
+def with_orders(
+    coming: Sequence[Coming], need: Singles, knots: Days, got: Singles, out: Days, lasts: Callable[[Singles], Days], seed: int
+) -> tuple[Days, Days]:
+    """The day each path runs out (P,) with what is on order: as it comes; and as if all of it came in time.
+
+    `need` is cumulative at the `knots` (P, K), `got` what is there gives to it, `out` the day it is used up, `lasts` the day
+    that a quantity lasts to. An order that comes after the stock is out does not undo that. The second is what another order
+    has to come before: a gap until the placed one comes, no later order closes.
+    """
+    comes = np.stack([samples(one.days, one.chances, len(got), seed + 1 + n) for n, one in enumerate(coming)])
+    quantity = np.array([one.quantity for one in coming], np.float32)
+    life = np.array([NEVER if one.life is None else one.life for one in coming], np.int64)
+    paths = np.arange(len(got))
+    there, all_, end = got, got, out
+    for place in np.argsort(comes, axis=0, kind="stable"):  # on each path the first to come, then the second ...
+        day = comes[place, paths]
+        used = np.where(life[place] < NEVER, _at(need, knots, day + life[place] + 1), np.float32(np.inf))  # while it keeps
+        in_time = day <= end
+        there = there + np.where(in_time, np.clip(used - there, np.float32(0), quantity[place]), np.float32(0))
+        all_ = all_ + np.clip(used - all_, np.float32(0), quantity[place])
+        end = np.maximum(end, np.where(in_time, lasts(there), end))
+    return end, np.maximum(end, lasts(all_))
+
+
+def _at(need: Singles, knots: Days, day: Days) -> Singles:
+    """Each path's cumulative need at its own day; beyond the last knot what it is there."""
+    until = np.minimum(day, knots[-1])
+    place = np.clip(np.searchsorted(knots, until, side="right") - 1, 0, len(knots) - 2)
+    part = ((until - knots[place]) / (knots[place + 1] - knots[place])).astype(np.float32)
+    low, high = (np.take_along_axis(need, (place + more)[:, None], 1)[:, 0] for more in (0, 1))
+    total: Singles = low + part * (high - low)
+    return total
