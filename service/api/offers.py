@@ -32,7 +32,7 @@ def get_offer(request: Request, code: str) -> Response:
     return deps.read(request, lambda scope: offers.show(scope, code))
 
 
-@router.patch("/{code}", **doc("Change an offer", request=OfferPatch, answer=OfferOut, example={"price": 41.2}))
+@router.patch("/{code}", **doc("Change an offer", request=OfferPatch, answer=OfferOut, example={"price": 61.2}))
 async def patch_offer(request: Request, code: str) -> Response:
     """Only what is sent changes; what is drafted or placed keeps its price."""
     return await deps.write(
