@@ -94,6 +94,22 @@ STORIES: dict[str, list[Paper]] = {
         Edit("E1", the(18), None, "L1", "released"),
         Run("B2", the(18), 105, "solo", 200),
     ],
+    "a named lot of unknown cost that gave nothing": [
+        Count("C1", the(18), 265, "oil", place="shelf", counted=0),
+        Receipt("L1", the(15), 335, "oil", 150, expires=the(15), status="quarantined", place="shelf"),
+        Receipt("L2", the(19), 205, "oil", 300, cost=10),
+        Run("B1", the(19), None, "solo", 150, (("oil", "L1", 75),)),
+    ],
+    "a second named lot of unknown cost that was not needed": [
+        Receipt("L1", the(16), None, "oil", 300, expires=the(18), cost=7),
+        Receipt("L2", the(16), None, "oil", 100),
+        Run("B1", the(17), None, "solo", 150, (("oil", "L1", None), ("oil", "L2", 75))),
+    ],
+    "two lots that counts found on one day": [
+        Count("C1", the(17), None, "oil", place="shelf", counted=100),
+        Run("B1", the(19), 125, "cream", 150),
+        Count("C2", the(17), 105, "oil", place="market", counted=30),
+    ],
     "a quarantine told late of before a part moved": [
         Receipt("L1", the(15), None, "oil", 200),
         Split("S1", the(17), 60, "L1", 100),

@@ -12,7 +12,7 @@ from service.actions.scope import Scope
 from service.core.stock.lateness import BEYOND
 from service.core.stock.netted import netted
 from service.core.units import money_out, quantity_out, said
-from service.store import lots, replay
+from service.store import entries, lots, replay
 from service.store import papers as paper_store
 from service.store.items import ItemRow, Locked
 
@@ -74,7 +74,7 @@ def _guessed(scope: Scope, changed: set[int]) -> dict[int, date]:
     """Items with unbooked draws that were costed at one of these lots' kind, and the day from which."""
     found: dict[int, date] = {}
     for row in lots.by_ids(scope.connection, scope.workshop.id, changed).values():
-        if replay.any_beyond(scope.connection, scope.workshop.id, row.item_id):
+        if entries.any_beyond(scope.connection, scope.workshop.id, row.item_id):
             found[row.item_id] = min(row.received_on, found.get(row.item_id, row.received_on))
     return found
 
@@ -157,7 +157,7 @@ def _sentence(scope: Scope, moved: list[Moved]) -> str:
 
 def net_movements(scope: Scope, documents: list[int]) -> dict[int, list[dict[str, Any]]]:
     """What each of these papers moves of which lot now (null: unbooked): `lot`, `units` (smallest), `cost`."""
-    nets = netted(replay.movements(scope.connection, scope.workshop.id, documents))
+    nets = netted(entries.movements(scope.connection, scope.workshop.id, documents))
     known = lots.by_ids(scope.connection, scope.workshop.id, {lot for _, _, lot in nets})
     found: dict[int, list[dict[str, Any]]] = defaultdict(list)
     for (origin, _, lot), net in nets.items():

@@ -11,7 +11,7 @@ from service.actions.scope import Scope
 from service.core.stock import happening
 from service.core.stock.acts import Act, Assumed, Came, Counted, Divided, Edited, Gone, Lot, Named, Paper
 from service.core.stock.lateness import Open, Shelves
-from service.store import replay
+from service.store import entries, replay
 from service.store.items import ItemRow
 
 LOT_FACTS = {"status", "expires_on", "retest_on", "ready_on", "opened_on", "opened_by_hand", "place", "set_apart"}
@@ -43,7 +43,7 @@ def _outstanding(scope: Scope, item: ItemRow, before: date, but: int = 0) -> lis
     count = replay.last_count_before(connection, workshop, item.id, before, but)
     after = happening.rank(count.happened_on, count.happened_at, count=happening.OF_ITEM) if count is not None else 0
     found: list[Open] = []
-    for row in replay.unbooked_before(connection, workshop, item.id, before):
+    for row in entries.unbooked_before(connection, workshop, item.id, before):
         rank = happening.rank(row.happened_on, row.happened_at, happening.ASSUMED)
         if not row.is_count and rank > after:
             found.append(Open(row.origin, row.line, -int(row.quantity), row.happened_on, (rank, row.origin, row.line, 1)))
@@ -54,7 +54,7 @@ def as_of(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], since: date) -
     """The item's shelves at the start of a day: what the books hold now, less what moved since."""
     connection, workshop = scope.connection, scope.workshop.id
     left: dict[int, int] = {row.id: row.on_hand for row in rows.values()}
-    for moved in replay.booked(connection, workshop, item.id, since):
+    for moved in entries.booked(connection, workshop, item.id, since):
         left[moved.lot_id] -= int(moved.quantity)
     shelves = Shelves()
     early = [row for row in rows.values() if row.id != item.id and row.since < since and not row.gone]
@@ -157,15 +157,17 @@ def _of_line(
 def _count_of(line: Any, children: dict[int, Row[Any]]) -> tuple[Act, int, int]:
     if line.lot_id is not None:
         return Counted(line.quantity, lot=line.lot_id), 0, happening.OF_LOTS
-    own = arrived(children[line.id]) if line.id in children else found_lot(line.id, line.code, line.happened_on)
-    own.place = line.place
     count = happening.OF_ITEM if line.place is None else happening.OF_LOTS
+    rank = happening.rank(line.happened_on, line.happened_at, 0, count)
+    own = arrived(children[line.id]) if line.id in children else found_lot(line.id, rank, line.happened_on)
+    own.place = line.place
     return Counted(line.quantity, place=line.place, own=own), 0, count
 
 
-def found_lot(document: int, code: str, day: date) -> Lot:
-    """The lot that a count's gain gets when there is no other; it exists once something falls on it."""
-    return Lot(-document, code, day)
+def found_lot(document: int, rank: int, day: date) -> Lot:
+    """The lot that a count's gain gets when there is no other; it exists once something falls on it. Its code will be a new
+    one: until then it stands after every code there is, in order of happening."""
+    return Lot(-document, f"~{rank:020}", day)
 
 
 def _dated(facts: dict[str, Any]) -> dict[str, Any]:

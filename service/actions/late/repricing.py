@@ -8,7 +8,7 @@ from service.actions.scope import Scope
 from service.core.stock import costs
 from service.core.stock.netted import Key, Net, netted
 from service.core.stock.repricing import batch, draws
-from service.store import lots, replay
+from service.store import entries, lots, replay
 from service.store import papers as paper_store
 
 DEEP = 10_000  # steps of a cascade: a bug's limit, never a book's
@@ -44,7 +44,7 @@ def _reprice(scope: Scope, books: Corrections, lot_id: int) -> list[int]:
     row = lots.by_ids(scope.connection, scope.workshop.id, [lot_id])[lot_id]
     balance = books.balance(row)
     balance.cost, balance.received = row.cost_micro, row.quantity
-    found = replay.draws_of(scope.connection, scope.workshop.id, [lot_id])
+    found = entries.draws_of(scope.connection, scope.workshop.id, [lot_id])
     changed = []
     for move, cost in zip(found, draws(row.cost_micro, row.quantity, [int(move.quantity) for move in found]), strict=True):
         was = int(move.cost or 0)
@@ -62,7 +62,7 @@ def _recost(scope: Scope, paper: int) -> list[int]:
     made = [row for row in lots.of_document(scope.connection, scope.workshop.id, paper) if row.id != row.item_id]
     if not made:
         return []
-    nets = netted(replay.movements(scope.connection, scope.workshop.id, [paper]))
+    nets = netted(entries.movements(scope.connection, scope.workshop.id, [paper]))
     lines = replay.lines(scope.connection, scope.workshop.id, [paper])[paper]
     kind = paper_store.by_ids(scope.connection, scope.workshop.id, [paper])[paper].kind
     if kind == "run":
@@ -79,8 +79,7 @@ def _recost_batch(scope: Scope, nets: dict[Key, Net], lines: list[Any], made: di
     estimated = False
     for (_, at, lot), net in nets.items():
         if at < len(lines) and lines[at].lot_id is None and (net.quantity or net.cost):
-            cost = cost_of(net, known[lot]) if net.quantity else -net.cost  # what moved away may leave a millionth
-            parts.setdefault(lines[at].output, []).append(cost)
+            parts.setdefault(lines[at].output, []).append(cost_of(net, known[lot]))
             estimated |= bool(net.quantity) and is_estimated(net, known[lot])
     own = [costs.total(parts.get(line.n, [])) for line in outputs]
     shares = batch(costs.total(parts.get(None, [])), own, [line.mass_mg or line.quantity for line in outputs])
@@ -105,7 +104,12 @@ def _recost_return(scope: Scope, child: Any) -> list[int]:
 
 
 def cost_of(net: Net, lot: Any) -> int | None:
-    """What a line's draws of one lot cost; None while the lot's cost, or the guess for unbooked stock, is unknown."""
+    """What a line's draws of one lot cost; None while the lot's cost, or the guess for unbooked stock, is unknown.
+
+    Where nothing is drawn any more, what moved away may leave a millionth.
+    """
+    if not net.quantity:
+        return -net.cost
     known = net.known if lot.id == lot.item_id else lot.cost_micro is not None
     return -net.cost if known else None
 

@@ -14,8 +14,8 @@ from service.actions.making.run_now import drawn_now
 from service.actions.scope import Scope
 from service.core.stock import happening
 from service.core.stock.netted import netted
+from service.store import entries, ledger
 from service.store import items as item_store
-from service.store import ledger, replay
 from service.store.items import ItemRow
 from service.store.ledger import Paper, Stated
 
@@ -56,5 +56,5 @@ def draw(
     for item in sorted(since):
         redraw.item(items[item], since[item])
     redraw.books.write()
-    nets = netted(replay.movements(scope.connection, scope.workshop.id, [paper.id]))
+    nets = netted(entries.movements(scope.connection, scope.workshop.id, [paper.id]))
     return drawn_now(scope, needs, named, nets, items), redraw, since
