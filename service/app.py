@@ -18,6 +18,7 @@ from service.api import (
     counts,
     cover,
     customers,
+    deliveries,
     disposals,
     docs,
     documents,
@@ -27,16 +28,19 @@ from service.api import (
     imports,
     lots,
     materials,
+    offers,
     orders,
     places,
     problems,
     products,
+    purchase_orders,
     receipts,
     reversals,
     runs,
     shipments,
     splits,
     start,
+    suppliers,
 )
 from service.api.deps import Door, utc_now
 from service.api.middleware import Figures, Surround
@@ -50,6 +54,7 @@ NOUNS = (
     access, materials, formulas, products, receipts, lots, splits, places, counts, disposals, reversals, documents, checks,
     runs,
     orders, shipments, customers, batch_plans, imports, forecasts, cover,
+    suppliers, offers, purchase_orders, deliveries,
 )  # fmt: skip
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 

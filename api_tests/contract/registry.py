@@ -116,6 +116,28 @@ class World:
         line = f"{self.fresh('shop')},2026-01-05,{self.product},3"
         return {"csv": f"Order,Date,Product,Quantity\n{line}\n", "skip_unknown": True}
 
+    def supplier(self) -> str:
+        return str(self.post("suppliers", code=self.fresh("mill"), name=f"Mill {self.mark}", delivery_charge=5)["code"])
+
+    def offered(self, supplier: str | None = None) -> dict[str, Any]:
+        pack = {"quantity": 1, "unit": "l"}
+        named = {"supplier": supplier or self.supplier(), "material": self.oil, "article": f"O {self.mark}"}
+        return self.post("offers", **named, pack=pack, price=9, breaks=[{"packs": 5, "price": 8}], claims=["organic"])
+
+    def drafted(self) -> str:
+        offer = self.offered()
+        lines = [{"offer": offer["code"], "packs": 2}, {"material": self.wax, "quantity": 500, "price": 8}]
+        return str(self.post("purchase-orders", supplier=offer["supplier"], lines=lines, note=f"Note {self.mark}")["code"])
+
+    def placed(self) -> str:
+        code = self.drafted()
+        answer = self.client.post(f"/v1/purchase-orders/{code}/placement", json={})
+        assert answer.status_code == 200, answer.text
+        return code
+
+    def delivered(self) -> dict[str, Any]:
+        return self.post(f"purchase-orders/{self.placed()}/deliveries", note_number=self.mark, delivery_charge=5)
+
     def imagined(self) -> dict[str, Any]:
         return {"what_if": [{"product": self.product, "units": 24, "due_on": "2100-01-01"}]}
 
@@ -152,6 +174,23 @@ def _batch_plan(world: World) -> Ask:
 def _customer(world: World) -> Ask:
     world.order()
     return Ask({"customer": f"Shop {world.mark}"})
+
+
+def _purchase_order(world: World) -> Ask:
+    offer = world.offered()
+    return Ask(body={"supplier": offer["supplier"], "lines": [{"offer": offer["code"], "packs": 3}]})
+
+
+def _free_delivery(world: World) -> Ask:
+    lines = [
+        {"material": world.oil, "quantity": 2, "unit": "l", "price": 18},
+        {"material": world.tin, "quantity": 10, "price": 3},
+    ]
+    return Ask(body={"supplier": world.supplier(), "delivery_charge": 5, "lines": lines})
+
+
+def _offer(world: World) -> Ask:
+    return Ask(body={"supplier": world.supplier(), "material": world.wax, "pack": {"quantity": 2, "unit": "kg"}, "price": 30})
 
 
 ENTRIES: dict[str, Entry] = {
@@ -232,6 +271,26 @@ ENTRIES: dict[str, Entry] = {
     "GET /v1/cover": Entry("read", lambda _: Ask(), "own"),
     "POST /v1/cover": Entry("read", lambda w: Ask(body=w.imagined())),
     "GET /v1/cover/{material}": Entry("read", lambda w: Ask({"material": w.oil})),
+    "POST /v1/suppliers": Entry(
+        "manage", lambda w: Ask(body={"code": w.fresh("mill"), "name": "Mill", "lead_time_days": 6}), "own"
+    ),
+    "GET /v1/suppliers": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/suppliers/{code}": Entry("read", lambda w: Ask({"code": w.supplier()})),
+    "PATCH /v1/suppliers/{code}": Entry("manage", lambda w: Ask({"code": w.supplier()}, {"review_days": 14})),
+    "POST /v1/offers": Entry("manage", _offer),
+    "GET /v1/offers": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/offers/{code}": Entry("read", lambda w: Ask({"code": w.offered()["code"]})),
+    "PATCH /v1/offers/{code}": Entry("manage", lambda w: Ask({"code": w.offered()["code"]}, {"price": 9.5})),
+    "POST /v1/purchase-orders": Entry("manage", _purchase_order),
+    "GET /v1/purchase-orders": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/purchase-orders/{code}": Entry("read", lambda w: Ask({"code": w.placed()})),
+    "PATCH /v1/purchase-orders/{code}": Entry("manage", lambda w: Ask({"code": w.placed()}, {"closed": [1]})),
+    "POST /v1/purchase-orders/{code}/placement": Entry("manage", lambda w: Ask({"code": w.drafted()}, {})),
+    "POST /v1/purchase-orders/{code}/cancellation": Entry("manage", lambda w: Ask({"code": w.placed()}, {"reason": "dear"})),
+    "POST /v1/purchase-orders/{code}/deliveries": Entry("record", lambda w: Ask({"code": w.placed()}, {"delivery_charge": 5})),
+    "POST /v1/deliveries": Entry("record", _free_delivery),
+    "GET /v1/deliveries": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/deliveries/{delivery}": Entry("read", lambda w: Ask({"delivery": w.delivered()["delivery"]})),
 }
 
 

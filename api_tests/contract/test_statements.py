@@ -63,6 +63,10 @@ def grow(world: World, upto: int, have: int) -> None:
         world.sent_back()
         half = world.order()
         world.post(f"orders/{half}/shipments", lines=[{"product": world.product, "units": 1}])
+        world.drafted()
+        world.delivered()
+        part = world.placed()
+        world.post(f"purchase-orders/{part}/deliveries", lines=[{"line": 1, "packs": 1}])
 
 
 def count(house: House, world: World, statements: Statements, name: str) -> tuple[int, int]:

@@ -1,18 +1,22 @@
 """How long stock lasts: the books read in one snapshot, computed in the child process, said in sentences."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
 from service.actions import histories, papers, stock, stockbooks
+from service.actions.buying.awaited import Lead
 from service.actions.histories import Told
 from service.actions.scope import Scope
 from service.actions.stockbooks import BOUGHT, Shelves
 from service.core.demand import saying
 from service.core.demand.planning import WEEKS, CoverOf, Quality
-from service.core.units import quantity_out
+from service.core.said import listed
+from service.core.units import quantity_out, said
 from service.errors import Invalid, NotFound
 from service.shapes.cover import CoverIn
+from service.store.items import ItemRow
 
 SIGHT = 7 * WEEKS
 FACTS = ("on_hand", "usable", "claimed")
@@ -69,9 +73,9 @@ def _answer(question: Question, computed: list[Any]) -> dict[str, Any]:
     ordered = sorted(shown, key=lambda at: _urgency(question, at, now[at]))
     materials = [_material(question, at, now[at]) for at in ordered]
     moved = [_moved(question, at, before[at], now[at]) for at in ordered if after is not None and _differs(before[at], now[at])]
-    said = [one["sentence"] for one in moved] if after is not None else [one["sentence"] for one in materials]
+    sentences = [one["sentence"] for one in moved] if after is not None else [one["sentence"] for one in materials]
     nothing = "This moves nothing." if after is not None else "There is no material yet."
-    return {**told, "sentence": "\n".join(said) or nothing, "materials": materials, "moved": moved}
+    return {**told, "sentence": "\n".join(sentences) or nothing, "materials": materials, "moved": moved}
 
 
 def _good(quality: Quality | None) -> str:
@@ -92,10 +96,13 @@ def _material(question: Question, at: int, one: CoverOf) -> dict[str, Any]:
         "unit": item.unit,
         "sentence": _sentence(question, at, one),
         **question.figures[item.id],
+        **_on_order(question, item),
         "weekly_need": _rate(one.weekly_need, item.unit),
-        "runs_out": _days(question, one),
+        "runs_out": _days(question, one.runs_out),
+        "with_orders": _days(question, one.with_orders),
         "order_by": _day(question, one.order_by),
         "lead_time_days": books.lead[at],
+        "lead_time": _lead_time(question.shelves.buying.leads[item.id], books.level[at]),
         "service_level_percent": round(100 * books.level[at], 4),
         "expiring": [
             {"lot": code, "quantity": _out(loss, item.unit)}
@@ -109,10 +116,39 @@ def _material(question: Question, at: int, one: CoverOf) -> dict[str, Any]:
     }
 
 
+def _on_order(question: Question, item: ItemRow) -> dict[str, Any]:
+    """What is placed and still to come."""
+    ordered = question.shelves.buying.ordered.get(item.id, [])
+    arrivals = [
+        {"purchase_order": one.order, "line": one.line, "supplier": one.supplier,
+         "quantity": quantity_out(one.quantity, item.unit), "expected_on": one.expected_on}
+        for one in ordered
+    ]  # fmt: skip
+    return {"on_order": quantity_out(sum(one.quantity for one in ordered), item.unit), "arrivals": arrivals}
+
+
+def _lead_time(lead: Lead, level: float) -> dict[str, Any]:
+    """Which lead time the day to order by follows from."""
+    return {
+        "likely_days": lead.time.within(0.5),
+        "service_level_days": lead.time.within(level),
+        "from": lead.source,
+        "supplier": lead.supplier,
+        "seen": lead.seen,
+        "seen_percent": round(100 * lead.time.seen, 1),
+    }
+
+
 def _sentence(question: Question, at: int, one: CoverOf) -> str:
     item = question.shelves.nodes[at]
     needed = one.weekly_need > 0 or any(day is not None for day in one.runs_out)
-    return saying.lasts(item.name, one.runs_out, one.order_by, question.today, SIGHT, needed)
+    sentence = saying.lasts(item.name, one.runs_out, one.order_by, question.today, SIGHT, needed)
+    ordered = question.shelves.buying.ordered.get(item.id)
+    if not ordered:
+        return sentence
+    days = [saying.said_day(one.expected_on, question.today) for one in ordered]
+    much = said(sum(one.quantity for one in ordered), item.unit)
+    return f"{sentence} {much} on order, expected {listed(list(dict.fromkeys(days)))}."
 
 
 def _out(value: float, unit: str) -> int | float:
@@ -128,8 +164,8 @@ def _day(question: Question, day: int | None) -> date | None:
     return None if day is None else question.today + timedelta(days=day)
 
 
-def _days(question: Question, one: CoverOf) -> dict[str, date | None]:
-    return dict(zip(("early", "likely", "late"), (_day(question, day) for day in one.runs_out), strict=True))
+def _days(question: Question, days: Sequence[int | None]) -> dict[str, date | None]:
+    return dict(zip(("early", "likely", "late"), (_day(question, day) for day in days), strict=True))
 
 
 def _bands(question: Question, one: CoverOf, unit: str) -> list[dict[str, Any]]:
@@ -154,8 +190,8 @@ def _moved(question: Question, at: int, before: CoverOf, after: CoverOf) -> dict
     note = f"; without this it lasts until about {saying.said_day(was, question.today)}" if was is not None else ""
     return {
         "material": item.code,
-        "without": _days(question, before),
-        "with_it": _days(question, after),
+        "without": _days(question, before.runs_out),
+        "with_it": _days(question, after.runs_out),
         "order_by_without": _day(question, before.order_by),
         "order_by_with_it": _day(question, after.order_by),
         "sentence": f"{sentence.rstrip('.')}{note}.",

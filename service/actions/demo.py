@@ -20,14 +20,17 @@ from service.actions import (
     runs,
     splits,
 )
+from service.actions.buying import deliveries, offers, purchase_orders, suppliers
 from service.actions.scope import Scope
 from service.shapes.access import WorkshopPatch
+from service.shapes.buying import OfferIn, SupplierIn
 from service.shapes.checks import CheckIn
 from service.shapes.formulas import FormulaIn
 from service.shapes.lots import SplitIn
 from service.shapes.materials import MaterialIn
 from service.shapes.papers import CountIn, DisposalIn, ReceiptIn, ReversalIn
 from service.shapes.products import ProductIn
+from service.shapes.purchases import DeliveryIn, PlacementIn, PurchaseOrderIn
 from service.shapes.runs import RunIn
 
 SEED = Path(__file__).parents[2] / "seed" / "workshop.json"
@@ -46,6 +49,8 @@ def load(scope: Scope) -> None:
         products.create(scope, ProductIn.model_validate(body))
     for paper in seed["papers"]:
         _paper(scope, paper["act"], paper["body"])
+    for deal in seed["buying"]:
+        _deal(scope, deal["act"], deal.get("of", ""), deal["body"])
 
 
 def _paper(scope: Scope, act: str, body: dict[str, Any]) -> None:
@@ -63,6 +68,19 @@ def _paper(scope: Scope, act: str, body: dict[str, Any]) -> None:
     else:
         status = "planned" if act == "plan" else "completed"
         runs.record(scope, RunIn.model_validate({**body, "status": status}))
+
+
+def _deal(scope: Scope, act: str, order: str, body: dict[str, Any]) -> None:
+    if act == "supplier":
+        suppliers.create(scope, SupplierIn.model_validate(body))
+    elif act == "offer":
+        offers.create(scope, OfferIn.model_validate(body))
+    elif act == "purchase_order":
+        purchase_orders.create(scope, PurchaseOrderIn.model_validate(body))
+    elif act == "placement":
+        purchase_orders.place(scope, order, PlacementIn.model_validate(body))
+    else:
+        deliveries.of_order(scope, order, DeliveryIn.model_validate(body))
 
 
 def newest(scope: Scope, item: str) -> str:

@@ -5,7 +5,9 @@ from decimal import Decimal
 from typing import Any
 
 from service.actions import papers, stock
+from service.actions.buying import awaited
 from service.actions.scope import Scope
+from service.core.units import quantity_out
 from service.errors import CodeTaken, FieldError, Invalid
 from service.shapes.materials import MaterialIn, MaterialPatch
 from service.store import items
@@ -69,7 +71,7 @@ def edit(scope: Scope, code: str, patch: MaterialPatch) -> dict[str, Any]:
 def show(scope: Scope, code: str) -> dict[str, Any]:
     """A material with its stock figures and lots."""
     item = papers.item_of(scope, code, "code", *KINDS)
-    return _shown(item, stock.figures(scope, [item])[item.id])
+    return _shown(item, stock.figures(scope, [item])[item.id], awaited.on_order(scope, [item.id])[item.id])
 
 
 def as_of(
@@ -89,7 +91,8 @@ def list_(scope: Scope, after: str | None, limit: int) -> tuple[list[dict[str, A
     """Materials by code."""
     rows = items.page(scope.connection, scope.workshop.id, KINDS, after, limit + 1)
     figures = stock.figures(scope, rows[:limit])
-    shown = [_shown(item, figures[item.id]) for item in rows[:limit]]
+    ordered = awaited.on_order(scope, [item.id for item in rows[:limit]])
+    shown = [_shown(item, figures[item.id], ordered[item.id]) for item in rows[:limit]]
     return shown, rows[limit - 1].code if len(rows) > limit else None
 
 
@@ -114,7 +117,7 @@ def _number(text: str | None) -> int | float | None:
     return int(value) if value is not None and value == int(value) else value
 
 
-def _shown(item: ItemRow, figures: dict[str, Any]) -> dict[str, Any]:
+def _shown(item: ItemRow, figures: dict[str, Any], on_order: int) -> dict[str, Any]:
     density = item.facts.get("density_g_per_ml")
     return {
         "code": item.code,
@@ -132,5 +135,6 @@ def _shown(item: ItemRow, figures: dict[str, Any]) -> dict[str, Any]:
         "lead_time_days": item.facts.get("lead_time_days"),
         "service_level_percent": _number(item.facts.get("service_level_percent")),
         "notes": item.facts.get("notes"),
+        "on_order": quantity_out(on_order, item.unit),
         **figures,
     }

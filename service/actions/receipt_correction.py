@@ -2,19 +2,19 @@
 
 import json
 from datetime import date, datetime
-from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import Row
 
 from service.actions import papers, stock
+from service.actions.buying import purchase_orders
 from service.actions.late import late, reading
 from service.actions.late.redraw import Redraw
-from service.actions.receipts import plain
+from service.actions.receiving import given, quantity_of
 from service.actions.reversals import only_own
 from service.actions.scope import Scope
 from service.core.stock import costs, happening
-from service.core.units import convert_in, largest_remainder, money_in, money_out, quantity_out, said
+from service.core.units import largest_remainder, money_in, money_out, quantity_out, said
 from service.errors import AlreadyReversed, Invalid, LotNotThereYet, NotFound
 from service.shapes.papers import ReceiptCorrectionIn
 from service.store import entries, items, ledger, lots, replay
@@ -31,6 +31,7 @@ def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]
     if row is None:
         raise NotFound(f"there is no receipt '{code}'")
     only_own(scope, row)
+    order = purchase_orders.hold(scope, row.id)
     made = lots.of_document(scope.connection, scope.workshop.id, row.id)
     items.lock(scope.connection, scope.workshop.id, [made[0].item_id])
     if paper_store.reversal_of(scope.connection, scope.workshop.id, row.id) is not None:
@@ -57,6 +58,8 @@ def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]
         if (mine["cost_micro"], mine["quantity"]) != (lot.cost_micro, lot.quantity):
             recosted.add(lot.id)
     followed = late.follow(scope, redraw, {item.id: min(before.happened_on, when[0])}, recosted)
+    if order is not None:
+        purchase_orders.follow(scope, order)
     lot = made[0]
     answer = {
         "correction": paper.code, "corrects": row.code, "lot": lot.code, "material": item.code, **_told_all(item, values),
@@ -100,14 +103,9 @@ def _changes(
     }  # fmt: skip
     told: dict[str, Any] = {"received_on": day}
     if body.quantity is not None:
-        unit, density = body.unit or item.unit, item.facts.get("density_g_per_ml")
-        values["quantity"] = convert_in(body.quantity, unit, item.unit, Decimal(density) if density else None, "#/quantity")
-        if not values["quantity"]:
-            raise Invalid.field("#/quantity", "must be more than 0", str(body.quantity), "more than 0")
-        told |= {
-            "quantity": quantity_out(values["quantity"], item.unit),
-            "given": {"quantity": plain(body.quantity), "unit": unit},
-        }
+        unit = body.unit or item.unit
+        values["quantity"] = quantity_of(item, body.quantity, unit, "#/quantity")
+        told |= {"quantity": quantity_out(values["quantity"], item.unit), "given": given(body.quantity, unit)}
     elif body.unit is not None:
         raise Invalid.field("#/unit", "goes with a `quantity`", body.unit)
     if body.cost is not None:

@@ -6,6 +6,7 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions import papers, plans, stock
+from service.actions.buying import purchase_orders
 from service.actions.late import late, restating
 from service.actions.late.redraw import Redraw
 from service.actions.scope import Scope
@@ -26,6 +27,7 @@ def record(scope: Scope, body: ReversalIn) -> dict[str, Any]:
     touched = {line.item_id for line in stated}
     if row.kind == "shipment":
         orders.hold(scope, row.id)
+    bought = purchase_orders.hold(scope, row.id) if row.kind == "receipt" else None
     items.lock(scope.connection, scope.workshop.id, sorted(touched))
     if paper_store.reversal_of(scope.connection, scope.workshop.id, row.id) is not None:
         raise AlreadyReversed(f"{row.code} is reversed already")
@@ -43,6 +45,8 @@ def record(scope: Scope, body: ReversalIn) -> dict[str, Any]:
         _reopen(scope, row)
     elif row.kind == "shipment":
         orders.paper_reversed(scope, row.id)
+    elif bought is not None:
+        purchase_orders.follow(scope, bought)
     return papers.told(show(scope, paper.code), followed)
 
 

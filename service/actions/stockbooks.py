@@ -6,6 +6,8 @@ from typing import Any
 
 from sqlalchemy import Row
 
+from service.actions.buying import awaited
+from service.actions.buying.awaited import Buying
 from service.actions.histories import Told
 from service.actions.scope import Scope
 from service.core.demand.planning import Books, Lot
@@ -21,10 +23,11 @@ ALL = 100_000
 
 @dataclass(slots=True)
 class Shelves:
-    """Books with the items of their nodes, the codes of the nodes' lots, and what each node was given."""
+    """Books with the items of their nodes, the codes of the nodes' lots, and what is known of buying them."""
 
     books: Books
     nodes: list[ItemRow]
+    buying: Buying
     codes: dict[int, list[str]] = field(default_factory=dict)  # node -> its lots' codes, as in `books.lots`
 
 
@@ -48,8 +51,9 @@ def shelve(scope: Scope, told: Told) -> Shelves:
     known = items.by_ids(connection, workshop, (needed | set(apart)) - {item.id for item in bought})
     nodes = [*bought, *sorted(known.values(), key=lambda item: item.code)]
     place = {item.id: at for at, item in enumerate(nodes)}
-    books = _books(parts, told, place, scope, nodes)
-    found = Shelves(books, nodes)
+    buying = awaited.known(scope, nodes)
+    books = _books(parts, told, place, scope, nodes, buying)
+    found = Shelves(books, nodes, buying)
     for item, at in place.items():
         books.lots[at], found.codes[at] = _lots(scope, rows.get(item, ()), ("usable", "resting"))
     for item, at in told.places.items():
@@ -59,7 +63,9 @@ def shelve(scope: Scope, told: Told) -> Shelves:
     return found
 
 
-def _books(parts: recipes.Parts, told: Told, place: dict[int, int], scope: Scope, nodes: Sequence[ItemRow]) -> Books:
+def _books(
+    parts: recipes.Parts, told: Told, place: dict[int, int], scope: Scope, nodes: Sequence[ItemRow], buying: Buying
+) -> Books:
     workshop = access.workshop(scope.connection, scope.workshop.id)
     level = workshop.service_level_ppm / FULL_PPM
     books = Books(len(nodes))
@@ -69,10 +75,13 @@ def _books(parts: recipes.Parts, told: Told, place: dict[int, int], scope: Scope
         books.bulk += [(place[bulk], place[node], each) for node, each in mine.items()]
     books.rest = [parts.rest.get(row.id, 0) for row in told.products]
     books.sets = [(told.places[outer], told.places[inner], units) for outer, inner, units in parts.sets]
-    for item in nodes:
-        lead, own = item.facts.get("lead_time_days"), item.facts.get("service_level_percent")
-        books.lead.append(workshop.lead_time_days if lead is None else int(lead))
+    for at, item in enumerate(nodes):
+        lead, own = buying.leads[item.id].time, item.facts.get("service_level_percent")
+        books.lead.append(lead.within(0.5))
+        books.leads[at] = lead.days, lead.chances
         books.level.append(level if own is None else float(own) / 100)
+        if item.id in buying.ordered:
+            books.coming[at] = [one.coming for one in buying.ordered[item.id]]
     return books
 
 

@@ -8,12 +8,13 @@ from typing import Any
 from sqlalchemy import Connection, Row
 
 from service.actions import access, stock
+from service.actions.buying.purchase_orders import state_now
 from service.actions.late.corrections import Corrections
 from service.actions.late.redraw import Redraw
 from service.actions.scope import Actor, Scope
 from service.actions.selling.orders import shipped_state
 from service.core.stock import costs
-from service.store import audit, orders
+from service.store import audit, orders, purchases
 
 READER = Actor(0, "verify", "verify", frozenset(("read",)))
 MOST = 20  # enough to see a pattern
@@ -45,6 +46,10 @@ def _of(connection: Connection, workshop: Row[Any]) -> Iterator[str]:
     for (reference, state), lines in groupby(orders.states(connection, workshop.id), lambda one: (one.reference, one.state)):
         if (now := shipped_state([(one.units, one.units if one.imported else int(one.moved or 0)) for one in lines])) != state:
             yield f"law 3: order {reference} says {state}, its shipments make it {now}"
+    for (code, state), bought in groupby(purchases.states(connection, workshop.id), lambda one: (one.code, one.state)):
+        brought = [(one.packs * one.pack, int(one.quantity or 0), bool(one.closed or one.closes)) for one in bought]
+        if (now := state_now(brought)) != state:
+            yield f"law 3: purchase order {code} says {state}, its receipts make it {now}"
     yield from _late(connection, workshop)
 
 

@@ -1,26 +1,32 @@
 """What the caller takes and already has: media types and entity tags."""
 
 import hashlib
+from collections.abc import Sequence
 
 from fastapi import Request
 
-KINDS = ("text/plain", "application/json")
+TEXT, HTML, JSON = "text/plain", "text/html", "application/json"
 
 
 def wants_text(request: Request) -> bool:
     """Whether the caller prefers `text/plain`; JSON where both are equally welcome."""
+    return preferred(request, (JSON, TEXT)) == TEXT
+
+
+def preferred(request: Request, kinds: Sequence[str]) -> str:
+    """Which of these media types is most welcome; the first of those that are equally so."""
     accept = request.headers.get("accept")
     if accept is None or "text/" not in accept:
-        return False
-    found = dict.fromkeys(KINDS, (-1, 0.0))  # how closely it was named, how welcome it is
+        return kinds[0]
+    found = dict.fromkeys(kinds, (-1, 0.0))  # how closely it was named, how welcome it is
     for part in accept.lower().split(","):
         named, *more = (piece.strip() for piece in part.split(";"))
         weight = next((_weight(piece[2:]) for piece in more if piece.startswith("q=")), 1.0)
-        for kind in KINDS:
+        for kind in kinds:
             names = ("*/*", kind.split("/")[0] + "/*", kind)
             if named in names:
                 found[kind] = max(found[kind], (names.index(named), weight))
-    return found["text/plain"][1] > found["application/json"][1]
+    return max(kinds, key=lambda kind: found[kind][1])
 
 
 def _weight(text: str) -> float:

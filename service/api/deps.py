@@ -3,7 +3,7 @@
 import base64
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any, NoReturn
@@ -15,7 +15,7 @@ from starlette.concurrency import run_in_threadpool
 
 from service.actions.once import Kept, dumps, fingerprint, once
 from service.actions.scope import Scope
-from service.api.accept import etag, fits, has, wants_text
+from service.api.accept import JSON, etag, fits, has, preferred, wants_text
 from service.api.bodies import key_of, parsed, refuse_unfit
 from service.api.callers import Caller, Callers, today
 from service.errors import FieldError, Invalid, PreconditionFailed, Unauthorized
@@ -29,6 +29,7 @@ TEXT = "text/plain; charset=utf-8"
 MOMENT: TypeAdapter[date | datetime] = TypeAdapter(DayOrTime)
 Act = Callable[[Scope, Any], dict[str, Any]]
 Show = Callable[[Scope], dict[str, Any]]
+Written = Mapping[str, Callable[[dict[str, Any]], str]]  # media type -> how an answer is written in it
 
 
 class Rehearsed(Exception):
@@ -185,11 +186,17 @@ def respond(request: Request, kept: Kept, tag: str | None = None) -> Response:
     return Response(kept.body, kept.status, headers, "application/json")
 
 
-def read(request: Request, act: Show, sentence: bool = False, needs: str = "read") -> Response:
-    """One read of one snapshot; a strong ETag (a digest of the answer), 304 when the caller has it."""
+def read(request: Request, act: Show, sentence: bool = False, needs: str = "read", written: Written | None = None) -> Response:
+    """One read of one snapshot; a strong ETag (a digest of the answer), 304 when the caller has it.
+
+    `written` makes other media types of the answer where they are preferred.
+    """
     door = door_of(request)
     caller = authenticate(request, needs)
     answer = door.reader.read(lambda connection: act(door.scope(connection, caller)))
+    kind = preferred(request, (JSON, *written)) if written else JSON
+    if written and kind != JSON:
+        return Response(written[kind](answer), 200, media_type=f"{kind}; charset=utf-8")
     if sentence and answer.get("sentence") and wants_text(request):
         return Response(answer["sentence"] + "\n", 200, media_type=TEXT)
     body = dumps(answer)

@@ -42,6 +42,12 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/returns/{return}": {"return": "N-0001"},
     "/v1/customers/{customer}": {"customer": "Corner shop"},
     "/v1/runs/{batch}/cancellation": {"batch": "B-0012"},
+    "/v1/suppliers/{code}": {"code": "tarn-botanicals"},
+    "/v1/offers/{code}": {"code": "F-0001"},
+    "/v1/purchase-orders/{code}": {"code": "P-0001"},
+    "/v1/purchase-orders/{code}/placement": {"code": "P-0002"},  # a draft
+    "/v1/purchase-orders/{code}/cancellation": {"code": "P-0003"},  # another
+    "/v1/deliveries/{delivery}": {"delivery": "Y-0001"},
 }
 QUESTIONS = ("/v1/checks", "/v1/cover", "/v1/batch-plans")  # POSTs that change nothing
 _shapes: set[type[BaseModel]] = set()
@@ -64,13 +70,16 @@ def doc(
     problems: tuple[str, ...] = (),
     tag: str | None = None,
     other: type[BaseModel] | None = None,
+    html: bool = False,
 ) -> dict[str, Any]:
     """Keyword arguments of a route: what it takes, what it answers, which problems it can give.
 
-    `other` is what it may answer instead of `answer`.
+    `other` is what it may answer instead of `answer`; `html`: also a page to print.
     """
     types = (*ALWAYS, *problems, *(WRITES if request is not None or status == 204 else ()), *(("invalid-value",) if many else ()))
     responses: dict[int | str, dict[str, Any]] = {status: _success(answer, many, status, other)}
+    if html:
+        responses[status]["content"]["text/html"] = {"schema": {"type": "string"}}
     for type_ in dict.fromkeys(types):
         _add_problem(responses, type_)
     if request is not None and "dry_run" in request.model_fields and status == 201:

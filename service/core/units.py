@@ -12,6 +12,7 @@ from service.errors import Invalid
 MG_PER_G = 1000
 PPM_PER_PERCENT = 10_000
 MICRO = 1_000_000
+NANO = 1_000_000_000
 FULL_PPM = 1_000_000
 MOST = 10**12  # smallest units in one figure: a thousand tonnes
 
@@ -105,6 +106,30 @@ def money_in(value: Decimal, pointer: str) -> int:
 def money_out(micro: int | None) -> int | float | None:
     """Millionths as money; None stays None: unknown is never 0."""
     return None if micro is None else _number(micro, MICRO)
+
+
+def half_even(numerator: int, denominator: int) -> int:
+    """The whole number nearest to a fraction, exactly; of two as near the even one."""
+    whole, rest = divmod(numerator, denominator)
+    return whole + (2 * rest > denominator or (2 * rest == denominator and whole % 2 == 1))
+
+
+def rate_in(value: Decimal, pointer: str) -> int:
+    """An exchange rate as billionths."""
+    scaled = value * NANO
+    if scaled != scaled.to_integral_value() or not 0 < scaled <= NANO * 1_000_000:
+        raise Invalid.field(pointer, "is out of range", str(value), "above 0 to 1,000,000, at most 9 decimals")
+    return int(scaled)
+
+
+def rate_out(nano: int | None) -> int | float | None:
+    """Billionths as a rate; None stays None."""
+    return None if nano is None else _number(nano, NANO)
+
+
+def exchanged(micro: int, rate_nano: int) -> int:
+    """Money in another currency at a rate, half to even to the millionth."""
+    return half_even(micro * rate_nano, NANO)
 
 
 def percent_in(value: Decimal, pointer: str) -> int:

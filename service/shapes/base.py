@@ -24,7 +24,7 @@ def _one_line(value: str) -> str:
     return _clean(value)
 
 
-def _decimal(value: Any) -> Any:
+def decimal(value: Any) -> Any:
     """Numbers and decimal strings with point or comma; never through a float's rounding."""
     if isinstance(value, bool) or value is None:
         raise ValueError("must be a number")
@@ -37,7 +37,7 @@ def _decimal(value: Any) -> Any:
 
 def count(value: Any) -> Any:
     """A whole number; forms send it as text, JSON numbers may come as 24.0."""
-    number = _decimal(value)
+    number = decimal(value)
     if number != number.to_integral_value():
         raise ValueError("must be a whole number")
     return int(number)
@@ -90,7 +90,7 @@ Key = Annotated[str, Field(min_length=1, max_length=64), AfterValidator(_one_lin
 Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_one_line)]
 Note = Annotated[str, Field(max_length=2000), AfterValidator(_clean)]
 Label = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_one_line)]
-Amount = Annotated[Decimal, BeforeValidator(_decimal), Field(ge=0, le=1_000_000_000), WithJsonSchema(NUMBER_SCHEMA)]
+Amount = Annotated[Decimal, BeforeValidator(decimal), Field(ge=0, le=1_000_000_000), WithJsonSchema(NUMBER_SCHEMA)]
 Count = Annotated[
     int,
     BeforeValidator(count),
@@ -106,7 +106,7 @@ Days = Annotated[
 Day = Annotated[date, BeforeValidator(_iso_day), Field(ge=date(2000, 1, 1), le=date(2199, 12, 31)), WithJsonSchema(DAY_SCHEMA)]
 ServiceLevel = Annotated[
     Decimal,
-    BeforeValidator(_decimal),
+    BeforeValidator(decimal),
     Field(ge=50, le=Decimal("99.9"), max_digits=6, decimal_places=4),
     WithJsonSchema({"type": "number", "minimum": 50, "maximum": 99.9}),
 ]

@@ -53,8 +53,34 @@ class WeekBand(Answered):
     high: int | float
 
 
+class Arriving(Answered):
+    """What is still to come of a line of a placed purchase order."""
+
+    purchase_order: str
+    line: int
+    supplier: str
+    quantity: int | float
+    expected_on: str
+
+
+class LeadTime(Answered):
+    """Days from ordering to receiving: the material's own; else those that deliveries of the supplier of its cheapest standing
+    offer taught (`seen` of them; `seen_percent` of it is seen, the rest stated); else the workshop's."""
+
+    likely_days: int
+    service_level_days: int
+    from_: Literal["material", "supplier", "workshop"] = Field(alias="from")
+    supplier: str | None
+    seen: int
+    seen_percent: int | float
+
+
 class MaterialCover(Answered):
-    """How long one material lasts."""
+    """How long one material lasts: `runs_out` on what is there, `with_orders` with what is on order as that probably comes.
+
+    `order_by`: the latest day to order (again) on, so that the delivery comes before the stock and all that is on order are used
+    up, at the service level over demand and lead time.
+    """
 
     material: str
     name: str
@@ -63,10 +89,14 @@ class MaterialCover(Answered):
     on_hand: int | float
     usable: int | float
     claimed: int | float
+    on_order: int | float
+    arrivals: list[Arriving]
     weekly_need: int | float
     runs_out: RunsOut
+    with_orders: RunsOut
     order_by: str | None
     lead_time_days: int
+    lead_time: LeadTime
     service_level_percent: int | float
     expiring: list[LotLoss]
     drivers: list[Driver]

@@ -93,7 +93,7 @@ class Stock(Answered):
 
 
 class MaterialOut(Stock):
-    """A material and its stock."""
+    """A material and its stock; `on_order` is placed with suppliers and still to come."""
 
     code: str
     name: str
@@ -110,6 +110,7 @@ class MaterialOut(Stock):
     lead_time_days: int | None
     service_level_percent: int | float | None
     notes: str | None
+    on_order: int | float
 
 
 class StockAt(Answered):

@@ -9,6 +9,7 @@ from service.shapes.base import (
     Answered,
     Asked,
     Code,
+    Count,
     Day,
     DayOrTime,
     ExpiryDay,
@@ -43,24 +44,38 @@ class Moved(Answered):
     cost: int | float | None
 
 
-class ReceiptIn(Asked):
-    """A delivery of one lot."""
+class CameIn(Asked):
+    """What stands on the container of a delivery, and what becomes of it."""
+
+    supplier_lot: Label | None = None
+    certificate: Label | None = None
+    expires_on: ExpiryDay | None = None
+    retest_on: Day | None = None
+    place: Label | None = None
+    status: Literal["quarantined", "released"] = "released"
+    containers: Annotated[int, BeforeValidator(count), Field(ge=1, le=100)] = 1
+    note: Note | None = None
+
+
+class ReceiptIn(CameIn):
+    """A delivery of one lot; `line` of a `purchase_order`, which the only one of the material need not name."""
 
     material: Code
     quantity: Amount
     unit: Unit | None = None
     supplier: Label | None = None
-    supplier_lot: Label | None = None
-    certificate: Label | None = None
     received_on: DayOrTime | None = None
-    expires_on: ExpiryDay | None = None
-    retest_on: Day | None = None
     cost: Amount | None = None
-    place: Label | None = None
-    status: Literal["quarantined", "released"] = "released"
-    containers: Annotated[int, BeforeValidator(count), Field(ge=1, le=100)] = 1
-    note: Note | None = None
+    purchase_order: Key | None = None
+    line: Count | None = None
+    close: bool = False
     dry_run: bool = False
+
+    @model_validator(mode="after")
+    def _of_an_order(self) -> Self:
+        if self.purchase_order is None and (self.line is not None or self.close):
+            raise ValueError("`line` and `close` go with a `purchase_order`")
+        return self
 
 
 class Given(Answered):
@@ -90,6 +105,9 @@ class ReceiptOut(Linked):
     place: str | None
     status: Literal["quarantined", "released"]
     note: str | None
+    purchase_order: str | None
+    line: int | None
+    delivery: str | None
     recorded_at: str
     recorded_by: str
     warnings: list[Warned]

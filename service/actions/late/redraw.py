@@ -19,6 +19,7 @@ from service.core.stock.acts import Counted, Lot
 from service.core.stock.acts import Paper as Step
 from service.core.stock.lateness import BEYOND, OF_PART, Shelves
 from service.core.stock.netted import Net, netted
+from service.core.units import half_even
 from service.store import entries, items, ledger, lots, replay
 from service.store import papers as paper_store
 from service.store.items import ItemRow
@@ -222,7 +223,7 @@ def _estimate(known: list[tuple[date, str, Row[Any]]], day: date, quantity: int)
     if not by_then:
         return None
     newest = max(by_then, key=lambda one: one[:2])[2]
-    return costs.half_even(newest.cost_micro * quantity, newest.quantity)
+    return half_even(newest.cost_micro * quantity, newest.quantity)
 
 
 def _cleared(

@@ -12,7 +12,7 @@ from service.actions.making.run_target import NamedLots, Need, Target
 from service.actions.scope import Scope
 from service.core.stock import costs, draw
 from service.core.stock.movements import Entries
-from service.core.units import largest_remainder, quantity_in, quantity_out
+from service.core.units import half_even, largest_remainder, quantity_in, quantity_out
 from service.errors import Invalid
 from service.shapes.runs import Performed
 from service.store import lots
@@ -160,7 +160,7 @@ def _unbooked(scope: Scope, drawn: Drawn, at: int, item: ItemRow, short: int, da
     """What the books do not hold goes to the unbooked lot, at the newest known cost (law 7, law 9)."""
     drawn.short[at] = short
     newest = lots.newest_cost(scope.connection, scope.workshop.id, item.id, day)
-    cost = None if newest is None else costs.half_even(newest.cost_micro * short, newest.quantity)
+    cost = None if newest is None else half_even(newest.cost_micro * short, newest.quantity)
     drawn.estimated |= cost is not None
     balance = drawn.entries.balances.get(item.id)
     if balance is None:

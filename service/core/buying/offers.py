@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from service.core.units import largest_remainder
+from service.core.units import half_even, largest_remainder
 
 PER = {"g": 1_000_000, "piece": 1}  # smallest units in what a price is said for: a kilogram, a piece
 
@@ -114,8 +114,8 @@ def price_of(offer: Offer, terms: Terms, unit: str, packs: int | None = None, or
     count = max(packs or 0, offer.least_packs)
     cost, held = offer.cost(count), count * offer.pack
     whole = max(order or 0, cost, terms.smallest)
-    share = terms.charge(whole) * cost / whole if whole else 0.0
-    return Price(round(cost * PER[unit] / held), round((cost + share) * PER[unit] / held))
+    landed = half_even(cost * (whole + terms.charge(whole)) * PER[unit], whole * held) if whole else 0
+    return Price(half_even(cost * PER[unit], held), landed)
 
 
 def allowed(

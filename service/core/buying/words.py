@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
+from service.core.buying.message import Wanted, message
 from service.core.buying.plan import Late, LeftOut, Line, Order, Plan
 from service.core.said import day
 from service.core.units import MICRO, said
@@ -74,14 +75,14 @@ class Words:
 
     def message(self, order: Order, articles: Mapping[str, str]) -> str:
         """An order as text to paste into a message; `articles` holds the supplier's own article codes by offer."""
-        rows = [
-            f"{line.packs} x {said(line.quantity // line.packs, self.units[line.material])} {self.names[line.material]}"
-            + (f" (article {articles[line.offer]})" if articles.get(line.offer) else "")
-            + f", {self.money(line.pack_price)} each"
+        wanted = [
+            Wanted(
+                line.packs, line.quantity // line.packs, self.units[line.material], self.names[line.material], line.pack_price,
+                articles.get(line.offer),
+            )
             for line in order.lines
-        ]
-        delivery = f", delivery {self.money(order.delivery)}" if order.delivery else ", delivery free"
-        return "\n".join([*rows, f"Goods {self.money(order.goods)}{delivery}, total {self.money(order.total)}"])
+        ]  # fmt: skip
+        return message(wanted, order.goods, order.delivery, self.currency)
 
 
 def _percent(share: float) -> str:

@@ -7,11 +7,12 @@ week in which finished or bulk stock ends, what then has to be made is taken as 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from service.core.cover import runout
+from service.core.cover import arriving, runout
 from service.core.demand import paths
 from service.core.demand.outlook import Outlook, known_weeks, look
 from service.core.demand.planning import PATHS, SEED, WEEKS, Books, CoverOf, History, Lot
@@ -215,8 +216,25 @@ def cover(
         out[:, node] = np.minimum(found.run_out, DAYS)
         losses[node] = [float(loss) for loss in runout.expected_loss(found)]
     bands = _bands(need, clock, books, parts)
-    ordered = np.sort(out, axis=0)
-    return [_of_node(at, ordered[:, at], books, by_product[:, at], losses[at], bands[:, :, at]) for at in range(books.nodes)]
+    ends, positions = out, out
+    if books.coming:
+        ends, positions = out.copy(), out.copy()
+        for node, orders in books.coming.items():
+            mine = need[:, :, node]
+            lasts = partial(_lasts, mine, clock)
+            ends[:, node], positions[:, node] = arriving.with_orders(
+                orders, mine, clock.knots, got[:, node], out[:, node], lasts, seed
+            )
+    ordered, ends, positions = np.sort(out, axis=0), np.sort(ends, axis=0), np.sort(positions, axis=0)
+    return [
+        _of_node(at, (ordered[:, at], ends[:, at], positions[:, at]), books, by_product[:, at], losses[at], bands[:, :, at])
+        for at in range(books.nodes)
+    ]
+
+
+def _lasts(need: Singles, clock: Clock, given_: Singles) -> Days:
+    """The day to which so much lasts on each path of one node."""
+    return run_out(need[:, :, None], clock, given_[:, None])[:, 0]
 
 
 def _losses(lots: Sequence[Lot], parts: Sequence[Singles]) -> list[float]:
@@ -252,16 +270,19 @@ def _bands(need: Singles, clock: Clock, books: Books, parts: Sequence[Sequence[S
 
 
 def _of_node(
-    node: int, ordered: Days, books: Books, by_product: Floats, losses: list[float], bands: Singles
+    node: int, days: tuple[Days, Days, Days], books: Books, by_product: Floats, losses: list[float], bands: Singles
 ) -> CoverOf:  # fmt: skip
-    count = len(ordered)
-    days = [int(ordered[min(max(int(np.ceil(share * count)) - 1, 0), count - 1)]) for share in BANDS]
-    allowed = min(int(np.floor((1 - books.level[node]) * count + 1e-9)), count - 1)
-    late = int(ordered[allowed])
+    """`days` it runs out, ascending: with what is there, with what is on order, and as if that came in time."""
+    lead = books.leads.get(node, ((books.lead[node],), (1.0,)))
+    order_by = arriving.order_by(days[2], lead, books.level[node], DAYS)
     need = float(by_product.sum())
     most = [int(product) for product in np.argsort(-by_product)[:DRIVERS] if by_product[product] > 0]
     drivers = [(product, float(by_product[product] / need)) for product in most]
-    return CoverOf(
-        [None if day >= DAYS else day for day in days], None if late >= DAYS else late - books.lead[node], need, losses,
-        bands.tolist(), drivers,
-    )  # fmt: skip
+    return CoverOf(_banded(days[0]), order_by, need, losses, bands.tolist(), drivers, _banded(days[1]))
+
+
+def _banded(ordered: Days) -> list[int | None]:
+    """Early, likely, late; None beyond sight."""
+    count = len(ordered)
+    found = [int(ordered[min(max(int(np.ceil(share * count)) - 1, 0), count - 1)]) for share in BANDS]
+    return [None if day >= DAYS else day for day in found]

@@ -56,6 +56,16 @@ class Lot:
 
 
 @dataclass(slots=True)
+class Coming:
+    """What is on order: on which day it comes, by the chances of `days`, and how many days it keeps then (None: longer)."""
+
+    quantity: float
+    days: tuple[int, ...]
+    chances: tuple[float, ...]
+    life: int | None = None
+
+
+@dataclass(slots=True)
 class Books:
     """How products become materials, and what is there. `goes`: (product, node, quantity a unit); `bulk`: (node, node, a mg)."""
 
@@ -68,6 +78,8 @@ class Books:
     lots: dict[int, list[Lot]] = field(default_factory=dict)  # node -> lots
     planned: list[tuple[int, int, float]] = field(default_factory=list)  # node, day, quantity: what open plans will take
     lead: list[int] = field(default_factory=list)  # of each node, days
+    leads: dict[int, tuple[tuple[int, ...], tuple[float, ...]]] = field(default_factory=dict)  # of nodes whose days are not sure
+    coming: dict[int, list[Coming]] = field(default_factory=dict)  # node -> what is on order
     level: list[float] = field(default_factory=list)  # service level of each node
 
 
@@ -81,6 +93,7 @@ class CoverOf:
     expiring: list[float]
     bands: list[list[float]]  # early, likely, late: left at the end of each week
     drivers: list[tuple[int, float]]  # product, share
+    with_orders: list[int | None] = field(default_factory=list)  # `runs_out` with what is on order
 
 
 @dataclass(slots=True)

@@ -5,14 +5,7 @@ Source: the cost of a specific lot is assigned to what is used of it (IAS 2, par
 
 from collections.abc import Sequence
 
-from service.core.units import largest_remainder
-
-
-def half_even(numerator: int, denominator: int) -> int:
-    """numerator / denominator, rounded half to even; the denominator is positive."""
-    whole, rest = divmod(numerator, denominator)
-    twice = 2 * rest
-    return whole + (twice > denominator or (twice == denominator and whole % 2 == 1))
+from service.core.units import half_even, largest_remainder
 
 
 def worth(cost: int | None, left: int, received: int) -> int | None:

@@ -4,6 +4,7 @@ Primary keys start with `workshop_id`; quantities are in the item's smallest uni
 """
 
 from service.store.tables.access import Counter, Idempotency, Token, Workshop
+from service.store.tables.buying import Delivery, Offer, PurchaseLine, PurchaseOrder, PurchasePaper, Supplier
 from service.store.tables.catalogue import FormulaLine, FormulaVersion, Item, Product, ProductPart
 from service.store.tables.columns import UtcTime
 from service.store.tables.lots import Lot, Place
@@ -15,6 +16,7 @@ __all__ = [
     "CalendarMark",
     "Counter",
     "Customer",
+    "Delivery",
     "Document",
     "FormulaLine",
     "FormulaVersion",
@@ -25,14 +27,19 @@ __all__ = [
     "LotEdit",
     "Movement",
     "NamedLot",
+    "Offer",
     "Order",
     "OrderLine",
     "OrderPaper",
     "Place",
     "Product",
     "ProductPart",
+    "PurchaseLine",
+    "PurchaseOrder",
+    "PurchasePaper",
     "Run",
     "RunLine",
+    "Supplier",
     "Token",
     "UtcTime",
     "Workshop",
