@@ -79,7 +79,7 @@ def new_database(url: str, name: str) -> str:
 @contextmanager
 def running(url: str, prepare: Callable[[Engine], None] = lambda _: None) -> Iterator[House]:
     """The application on a migrated database; `prepare` may listen to the engine before anything is served."""
-    settings = Settings(database_url=url, seed="none", failed_tokens_per_minute=100_000)
+    settings = Settings(database_url=url, seed="none", failed_tokens_per_minute=100_000, watch_seconds=0)
     engine = make_engine(url, settings.database_threads)
     migrate(engine)
     prepare(engine)

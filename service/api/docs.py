@@ -42,8 +42,10 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/returns/{return}": {"return": "N-0001"},
     "/v1/customers/{customer}": {"customer": "Corner shop"},
     "/v1/runs/{batch}/cancellation": {"batch": "B-0012"},
+    "/v1/alerts/{code}": {"code": "A-0001"},
 }
 QUESTIONS = ("/v1/checks", "/v1/cover", "/v1/batch-plans")  # POSTs that change nothing
+LINK = {"Link": {"description": 'The next page, `rel="next"`.', "schema": {"type": "string"}}}
 _shapes: set[type[BaseModel]] = set()
 
 
@@ -64,20 +66,23 @@ def doc(
     problems: tuple[str, ...] = (),
     tag: str | None = None,
     other: type[BaseModel] | None = None,
+    paged: bool = False,
 ) -> dict[str, Any]:
     """Keyword arguments of a route: what it takes, what it answers, which problems it can give.
 
-    `other` is what it may answer instead of `answer`.
+    `other` is what it may answer instead of `answer`; `paged` one whose `items` come in pages.
     """
     types = (*ALWAYS, *problems, *(WRITES if request is not None or status == 204 else ()), *(("invalid-value",) if many else ()))
     responses: dict[int | str, dict[str, Any]] = {status: _success(answer, many, status, other)}
+    if paged:
+        responses[status]["headers"] = LINK
     for type_ in dict.fromkeys(types):
         _add_problem(responses, type_)
     if request is not None and "dry_run" in request.model_fields and status == 201:
         responses[200] = _success(answer, many, 200, other) | {"description": "A dry run: nothing is kept."}
     if answer is not None and not many and status == 200 and request is None:
         responses[304] = {"description": "What you have is what there is."}
-    extra: dict[str, Any] = {"parameters": _parameters(many, request is not None)}
+    extra: dict[str, Any] = {"parameters": _parameters(many or paged, request is not None)}
     if request is not None:
         extra["requestBody"] = _body(request, form, example)
     more: dict[str, Any] = {"tags": [tag]} if tag else {}
@@ -95,7 +100,7 @@ def _success(answer: type[BaseModel] | None, many: bool, status: int, other: typ
             "required": ["items"],
             "properties": {"items": {"type": "array", "items": schema}},
         }
-        headers = {"Link": {"description": 'The next page, `rel="next"`.', "schema": {"type": "string"}}}
+        headers = LINK
     content = {"application/json": {"schema": schema}}
     if "sentence" in answer.model_fields and not many:
         content["text/plain"] = {"schema": {"type": "string"}}

@@ -4,6 +4,7 @@ Primary keys start with `workshop_id`; quantities are in the item's smallest uni
 """
 
 from service.store.tables.access import Counter, Idempotency, Token, Workshop
+from service.store.tables.alerts import Alert, AlertStep, Watch
 from service.store.tables.catalogue import FormulaLine, FormulaVersion, Item, Product, ProductPart
 from service.store.tables.columns import UtcTime
 from service.store.tables.lots import Lot, Place
@@ -12,6 +13,8 @@ from service.store.tables.papers import Document, Line, LotEdit, Movement, Named
 from service.store.tables.runs import Run, RunLine
 
 __all__ = [
+    "Alert",
+    "AlertStep",
     "CalendarMark",
     "Counter",
     "Customer",
@@ -35,5 +38,6 @@ __all__ = [
     "RunLine",
     "Token",
     "UtcTime",
+    "Watch",
     "Workshop",
 ]
