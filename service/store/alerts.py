@@ -5,7 +5,7 @@ from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, func, insert, select, update
+from sqlalchemy import Connection, Row, func, insert, select, update
 
 from service.store.tables import Alert, AlertStep
 
@@ -25,9 +25,12 @@ def by_code(connection: Connection, workshop: int, code: str, lock: bool = False
     return connection.execute(statement.with_for_update(key_share=True) if lock else statement).first()
 
 
-def by_id(connection: Connection, workshop: int, alert: int) -> Row[Any] | None:
-    """An alert by id."""
-    return connection.execute(select(ALERT).where(ALERT.c.workshop_id == workshop, ALERT.c.id == alert)).first()
+def by_ids(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, Row[Any]]:
+    """Alerts by id."""
+    if not ids:
+        return {}
+    wanted = (ALERT.c.workshop_id == workshop) & ALERT.c.id.in_(sorted(ids))
+    return {row.id: row for row in connection.execute(select(ALERT).where(wanted))}
 
 
 def page(
@@ -69,16 +72,15 @@ def _kept(values: dict[str, Any]) -> dict[str, Any]:
     return values | dumped
 
 
-_NEXT_STEP = select(func.coalesce(func.max(STEP.c.n), 0) + 1).where(
-    STEP.c.workshop_id == bindparam("workshop_id"), STEP.c.alert_id == bindparam("alert_id")
-)
-
-
 def add_steps(connection: Connection, workshop: int, rows: Sequence[dict[str, Any]]) -> None:
-    """What happened to alerts, each after what happened to it before."""
-    if rows:
-        statement = insert(STEP).values(n=_NEXT_STEP.scalar_subquery())
-        connection.execute(statement, [{"until": None, "by": None, **row, "workshop_id": workshop} for row in rows])
+    """What happened to alerts (one thing to each), after what happened to them before."""
+    if not rows:
+        return
+    mine = (STEP.c.workshop_id == workshop) & STEP.c.alert_id.in_(sorted(row["alert_id"] for row in rows))
+    latest = select(STEP.c.alert_id, func.max(STEP.c.n).label("n")).where(mine).group_by(STEP.c.alert_id)
+    last = {row.alert_id: row.n for row in connection.execute(latest)}
+    numbered = [{**row, "n": last.get(row["alert_id"], 0) + 1, "workshop_id": workshop} for row in rows]
+    connection.execute(insert(STEP), [{"until": None, "by": None, **row} for row in numbered])
 
 
 def steps(connection: Connection, workshop: int, alert: int) -> list[Row[Any]]:

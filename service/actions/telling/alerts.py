@@ -49,7 +49,7 @@ def list_(
 def _part(scope: Scope, rows: list[Row[Any]], after: int | None, limit: int) -> tuple[list[Row[Any]], int | None]:
     """A page of what is in order of urgency, after an alert (which may be closed by now)."""
     if after is not None:
-        last = alerts.by_id(scope.connection, scope.workshop.id, after)
+        last = alerts.by_ids(scope.connection, scope.workshop.id, [after]).get(after)
         rows = [row for row in rows if last is not None and _turn(row) > _turn(last)]
     return rows[:limit], rows[limit - 1].id if len(rows) > limit else None
 

@@ -83,10 +83,9 @@ def _store(scope: Scope, changed: Changes, rows: dict[Key, Row[Any]]) -> None:
         for what, one in told
     ]  # fmt: skip
     store.add_steps(connection, workshop, steps)
-    for what, one in told:
-        row = store.by_id(connection, workshop, ids[one.cause.key])
-        assert row is not None
-        outbox.tell(scope, f"alert.{what}", alerts.shown(scope, row))
+    now = store.by_ids(connection, workshop, [one["alert_id"] for one in steps])
+    for step_ in steps:
+        outbox.tell(scope, f"alert.{step_['step']}", alerts.shown(scope, now[step_["alert_id"]]))
 
 
 def _new(scope: Scope, alert: Alert) -> dict[str, Any]:

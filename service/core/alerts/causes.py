@@ -84,7 +84,8 @@ class _Seen:
                 yield self._too_late(item, item.runs_out, item.arrives)
         if item.unbooked:
             what = said(abs(item.unbooked), item.unit)
-            sentence = f"{what} of {item.name} were used that are in no lot: count what is there."
+            were = "was used that is" if what == "1 piece" else "were used that are"
+            sentence = f"{what} of {item.name} {were} in no lot: count what is there."
             unit = "pieces" if item.unit == "piece" else "grams"
             body = {"product" if item.product else "material": item.code}
             count = Act(f"Count {item.name}", "POST", "/v1/counts", body, {"counted": f"how many {unit} are on the shelf"})
@@ -197,7 +198,8 @@ class _Seen:
         spare = None if demand.ready_on is None else (leave - demand.ready_on).days
         ahead = AHEAD + self._slack("customer-order-at-risk", demand.code).days
         soon = demand.to_make and spare is not None and spare <= ahead
-        if not (demand.short or soon or leave < today or (spare is not None and spare < 0)):
+        lacking = bool(demand.short) and (spare is None or spare <= PRESSING - AHEAD + ahead)
+        if not (lacking or soon or leave < today or (spare is not None and spare < 0)):
             return
         near = leave <= today + timedelta(days=PRESSING) or (spare is not None and spare <= 0)
         severity = Severity.URGENT if near else Severity.WARNING
@@ -222,7 +224,8 @@ class _Seen:
         if not missing and spare is not None and spare >= 0:
             begin = "today" if spare == 0 else f"by {self._day(today + timedelta(days=spare))}"
             return f"{order}: to go out in time it must be made {begin}."
-        why = f"{missing} {'is' if len(demand.short) == 1 else 'are'} missing" if missing else "it is not ready"
+        several = len(demand.short) > 1 or any(unit == "piece" and some > 1 for _, some, unit in demand.short)
+        why = f"{missing} {'are' if several else 'is'} missing" if missing else "it is not ready"
         ready = f"; it could be ready on {self._day(demand.ready_on)}" if demand.ready_on else ""
         return f"{order} and is at risk: {why}{ready}."
 
