@@ -47,13 +47,16 @@ class Books:
     lead: dict[int, int] = field(default_factory=dict)  # of what is bought, days
 
     @property
-    def task(self) -> tuple[Any, ...]:
-        """What the child process is asked."""
+    def task(self) -> tuple[Any, ...] | None:
+        """What the child process is asked; None while nothing was ever ordered or planned, so that nothing is foreseen."""
+        if not self.told.history.series and not self.shelves.books.planned:
+            return None
         return "lasting", self.told.history, self.shelves.books, self.level
 
-    def figures(self, computed: tuple[list[Lasting], list[Lasting]]) -> Figures:
+    def figures(self, computed: tuple[list[Lasting], list[Lasting]] | None) -> Figures:
         """What the forecast says, with days as dates, so that it still holds on a later day."""
-        return _Said(self).figures(*computed)
+        nothing: Figures = {"day": self.scope.today.isoformat(), "items": {}, "unused": {}}
+        return nothing if computed is None else _Said(self).figures(nothing, *computed)
 
     def facts(self, figures: Figures) -> Facts:
         """The workshop today."""
@@ -106,9 +109,8 @@ class _Said:
         self.books, self.today = books, books.scope.today
         self.knows = bool(books.told.history.series)  # nothing was ever ordered: what will be used is not known
 
-    def figures(self, nodes: list[Lasting], products: list[Lasting]) -> Figures:
+    def figures(self, found: Figures, nodes: list[Lasting], products: list[Lasting]) -> Figures:
         """By item: when it runs out, by when to order or make it, what it needs a week; by lot: what will expire unused."""
-        found: Figures = {"day": self.today.isoformat(), "items": {}, "unused": {}}
         shelves = self.books.shelves
         for at, (item, one) in enumerate(zip(shelves.nodes, nodes, strict=True)):
             days = shelves.books.lead[at] if item.kind in BOUGHT else None

@@ -33,7 +33,7 @@ def look(reader: Reader, writer: SyncWriter, scope_of: ScopeOf) -> str | None:
     before = figures.kept(None if row is None else row.figures)
     error, found = None, before
     try:
-        found = books.figures(CHILD.run(*books.task))
+        found = books.figures(None if books.task is None else CHILD.run(*books.task))
     except Busy as busy:
         error = busy.detail
         log.warning("the alerts go by the forecast's last figures: %s", error)
