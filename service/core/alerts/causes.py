@@ -186,9 +186,10 @@ class _Seen:
             body = {"product": best.product, "units": best.units, "status": "planned", "planned_on": _iso(self.facts.today)}
             act = Act(f"Plan {best.units} x {best.name}", "POST", "/v1/runs", body)
         ways = [
-            {"product": one.product, "units": one.units, "missing": [name for name, _, _ in one.missing]}
+            {"product": one.product, "name": one.name, "units": one.units, "uses": quantity_out(one.uses, stock.unit),
+             "missing": [{"name": name, "quantity": quantity_out(some, unit), "unit": unit} for name, some, unit in one.missing]}
             for one in stock.use_up[:WAYS]
-        ]
+        ]  # fmt: skip
         more = {**facts, "unused": quantity_out(stock.unused, stock.unit), "use_up": ways}
         return Cause("will-expire-unused", stock.code, severity, last, sentence, more, act)
 
