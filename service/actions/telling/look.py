@@ -11,7 +11,7 @@ from service.actions import papers
 from service.actions.compute import CHILD, Failed
 from service.actions.scope import Scope
 from service.actions.telling import alerts, figures, gathering, outbox
-from service.core.alerts.alerts import Changes, step
+from service.core.alerts.alerts import Changes, by_urgency, step
 from service.core.alerts.facts import Alert, Facts
 from service.errors import Busy
 from service.store import alerts as store
@@ -67,13 +67,14 @@ def _keep(scope: Scope, seen: Scope, facts: Facts, found: dict[str, Any]) -> Non
 def _store(scope: Scope, changed: Changes, rows: dict[Key, Row[Any]]) -> None:
     """The changes with their history, each told."""
     connection, workshop = scope.connection, scope.workshop.id
-    made = [_new(scope, alert) for alert in changed.opened]
+    opened = by_urgency(changed.opened)
+    made = [_new(scope, alert) for alert in opened]
     store.add(connection, workshop, made)
     ids = {(one["kind"], one["subject"]): one["id"] for one in made} | {key: row.id for key, row in rows.items()}
     for alert in changed.updated:
         store.change(connection, workshop, ids[alert.cause.key], _cause(alert) | _quiet(alert, rows) | {"updated_at": scope.now})
     store.close(connection, workshop, [ids[alert.cause.key] for alert in changed.closed], scope.now)
-    told = [("opened", one) for one in changed.opened] + [("updated", one) for one in changed.updated]
+    told = [("opened", one) for one in opened] + [("updated", one) for one in changed.updated]
     told += [("closed", one) for one in changed.closed]
     steps = [
         {
