@@ -41,6 +41,7 @@ class Server:
             "STILLROOM_SEED": "none",
             "STILLROOM_OWNER_TOKEN": self.owner,
             "STILLROOM_FAILED_TOKENS_PER_MINUTE": "100000",
+            "STILLROOM_WATCH_SECONDS": "0",  # hundreds of workshops that nobody asks about
         }
 
     def start(self) -> None:

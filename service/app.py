@@ -11,8 +11,10 @@ from fastapi import FastAPI
 from sqlalchemy import Engine
 
 from service.actions.compute import CHILD
+from service.actions.telling.rounds import Rounds
 from service.api import (
     access,
+    alerts,
     batch_plans,
     checks,
     counts,
@@ -55,7 +57,9 @@ NOUNS = (
     runs,
     orders, shipments, customers, batch_plans, imports, forecasts, cover,
     suppliers, offers, purchase_orders, deliveries,
+    alerts,
 )  # fmt: skip
+STOP_SECONDS = 2.0  # for a round that is under way
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 
 
@@ -77,7 +81,14 @@ def create_app(
         limiter.total_tokens = settings.database_threads - (1 if settings.sqlite else half)
         door.writer.start()
         noting = asyncio.create_task(_note_uses(door))
+        rounds = Rounds(door.reader, door.waiting, settings, door.clock) if settings.watch_seconds else None
+        if rounds is not None:
+            rounds.start()
         yield
+        if rounds is not None:
+            rounds.stop()
+            CHILD.interrupt()
+            rounds.stop(STOP_SECONDS)
         noting.cancel()
         with suppress(asyncio.CancelledError):
             await noting

@@ -26,6 +26,7 @@ class Settings:
     timeout_seconds: int = 30
     database_threads: int = 8
     failed_tokens_per_minute: int = 30
+    watch_seconds: int = 300
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None) -> Self:
@@ -101,4 +102,5 @@ _READ: dict[str, Any] = {
     "timeout_seconds": _whole(1, 3_600),
     "database_threads": _whole(2, 200),
     "failed_tokens_per_minute": _whole(1, 100_000),
+    "watch_seconds": _whole(0, 86_400),
 }

@@ -141,6 +141,12 @@ class World:
     def imagined(self) -> dict[str, Any]:
         return {"what_if": [{"product": self.product, "units": 24, "due_on": "2100-01-01"}]}
 
+    def alert(self) -> str:
+        """Of a lot that came when its last usable day was over."""
+        lot = self.delivery(self.oil, 5, expires_on="2020-01")["lot"]
+        found = self.client.get("/v1/alerts", params={"limit": 200, "kind": "expired-on-the-shelf"}).json()["items"]
+        return str(next(one["alert"] for one in found if one["subject"] == lot))
+
     def token(self, *scopes: str) -> dict[str, Any]:
         return self.post("tokens", name=f"token {self.mark}", scopes=list(scopes) or ["read"])
 
@@ -291,6 +297,10 @@ ENTRIES: dict[str, Entry] = {
     "POST /v1/deliveries": Entry("record", _free_delivery),
     "GET /v1/deliveries": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
     "GET /v1/deliveries/{delivery}": Entry("read", lambda w: Ask({"delivery": w.delivered()["delivery"]})),
+    "GET /v1/alerts": Entry("read", lambda w: Ask(query={"limit": 200, "kind": "expired-on-the-shelf"}), "own"),
+    "GET /v1/alerts/{code}": Entry("read", lambda w: Ask({"code": w.alert()})),
+    "POST /v1/alerts/{code}/acknowledgement": Entry("record", lambda w: Ask({"code": w.alert()}, {})),
+    "POST /v1/alerts/{code}/postponement": Entry("record", lambda w: Ask({"code": w.alert()}, {"until": "2100-01-01"})),
 }
 
 

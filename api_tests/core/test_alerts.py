@@ -10,8 +10,9 @@ import pytest
 from api_tests.conftest import SOAK
 from api_tests.core.published import Case, cases, source
 from service.core.alerts import calendar_feed, webhooks
-from service.core.alerts.alerts import KINDS, by_urgency, causes, spoken, step
+from service.core.alerts.alerts import by_urgency, spoken, step
 from service.core.alerts.calendar_feed import Event, escaped, feed, folded
+from service.core.alerts.causes import KINDS, causes
 from service.core.alerts.facts import Demand, Facts, Item, Purchase, Severity, Stock
 from service.core.alerts.use_up import Candidate, ways
 
@@ -165,7 +166,8 @@ def test_what_could_be_made_to_use_a_lot_up() -> None:
         "1 kg of 2 kg of Olive oil (lot L1) may still be unused when it expires after 9 May. "
         "66 x Balm would use 1.98 kg of it, for which 460 g of Beeswax would be needed."
     )
-    assert alert.act.body == {"product": "balm", "units": 66}
+    planned = {"product": "balm", "units": 66, "status": "planned", "planned_on": "2026-03-10"}
+    assert alert.act.body == planned
 
 
 # --- webhooks ----------------------------------------------------------------------------------------------------------------

@@ -45,7 +45,7 @@ class House:
 
     def __init__(self, url: str) -> None:
         self.now = NOW
-        settings = Settings(database_url=url, seed="none", failed_tokens_per_minute=100_000)
+        settings = Settings(database_url=url, seed="none", failed_tokens_per_minute=100_000, watch_seconds=0)
         self.engine = open_database(settings)
         self.app = create_app(settings, clock=lambda: self.now, engine=self.engine)
         self.loop = asyncio.new_event_loop()

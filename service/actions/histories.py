@@ -26,6 +26,7 @@ class Told:
     places: dict[int, int]  # product's id -> place
     huge: list[tuple[int, int, float, float]]
     first: dict[int, int] = field(default_factory=dict)  # place -> first day ordered
+    to_stock: set[int] = field(default_factory=set)  # places of products that are made before they are ordered
 
 
 def tell(scope: Scope) -> Told:
@@ -46,13 +47,16 @@ def tell(scope: Scope) -> Told:
     moves: dict[int, dict[int, int]] = {}
     for row in store.finished_moves(connection, workshop):
         moves.setdefault(places[row.item_id], {})[row.happened_on.toordinal()] = int(row.quantity)
+    to_stock = set()
     for place, mine in moves.items():
+        if stockouts.from_stock(mine, sold.get(place, {}), history.today):
+            to_stock.add(place)
         if found := stockouts.gaps(mine, sold.get(place, {}), history.today):
             history.gaps[place] = found
     giants = huge.found(sizes)
     history.over = [(at, day, units - most) for at, day, units, most in giants]
     history.series = list(series)
-    return Told(history, products, places, giants, first)
+    return Told(history, products, places, giants, first, to_stock)
 
 
 def _demand(

@@ -29,6 +29,7 @@ class Shelves:
     nodes: list[ItemRow]
     buying: Buying
     codes: dict[int, list[str]] = field(default_factory=dict)  # node -> its lots' codes, as in `books.lots`
+    finished_codes: dict[int, list[str]] = field(default_factory=dict)  # product -> the same, as in `books.finished`
 
 
 def shelve(scope: Scope, told: Told) -> Shelves:
@@ -57,7 +58,8 @@ def shelve(scope: Scope, told: Told) -> Shelves:
     for item, at in place.items():
         books.lots[at], found.codes[at] = _lots(scope, rows.get(item, ()), ("usable", "resting"))
     for item, at in told.places.items():
-        books.finished[at] = _lots(scope, rows.get(item, ()), ("usable", "resting", "set_apart"))[0]
+        shown = _lots(scope, rows.get(item, ()), ("usable", "resting", "set_apart"))
+        books.finished[at], found.finished_codes[at] = shown
     for plan in plans:
         _plan(scope, books, plan, place, told.places)
     return found

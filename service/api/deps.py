@@ -23,7 +23,7 @@ from service.settings import Settings
 from service.shapes.base import DayOrTime
 from service.store import ids
 from service.store.access import used
-from service.store.writer import Reader, Writer
+from service.store.writer import Reader, SyncWriter, Writer
 
 TEXT = "text/plain; charset=utf-8"
 MOMENT: TypeAdapter[date | datetime] = TypeAdapter(DayOrTime)
@@ -54,8 +54,10 @@ class Door:
     writer: Writer
     clock: Callable[[], datetime] = utc_now
     callers: Callers = field(init=False)
+    waiting: SyncWriter = field(init=False)  # the writer, for threads
 
     def __post_init__(self) -> None:
+        self.waiting = SyncWriter(self.writer.engine, self.writer)
         self.callers = Callers(self.settings, self.reader.read, self.clock)
 
     def forget(self) -> None:
@@ -222,13 +224,22 @@ def list_(request: Request, act: Callable[[Scope, Page], tuple[list[dict[str, An
     """A page of a list, with a Link to the next one."""
     door = door_of(request)
     caller = authenticate(request, "read")
-    page = Page(_limit(request), _after(request))
+    page = page_of(request)
     items, more = door.reader.read(lambda connection: act(door.scope(connection, caller), page))
-    headers = {}
-    if more is not None:
-        place = base64.urlsafe_b64encode(str(more).encode()).decode().rstrip("=")
-        headers["Link"] = f'<{request.url.include_query_params(after=place)}>; rel="next"'
-    return Response(dumps({"items": items}), 200, headers, "application/json")
+    return Response(dumps({"items": items}), 200, next_page(request, more), "application/json")
+
+
+def page_of(request: Request) -> Page:
+    """Which part of a list is asked for."""
+    return Page(_limit(request), _after(request))
+
+
+def next_page(request: Request, more: Any) -> dict[str, str]:
+    """The Link to the next page, which starts after `more` (None: there is none)."""
+    if more is None:
+        return {}
+    place = base64.urlsafe_b64encode(str(more).encode()).decode().rstrip("=")
+    return {"Link": f'<{request.url.include_query_params(after=place)}>; rel="next"'}
 
 
 def label(text: str, parameter: str) -> str:

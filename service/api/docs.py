@@ -48,8 +48,10 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/purchase-orders/{code}/placement": {"code": "P-0002"},  # a draft
     "/v1/purchase-orders/{code}/cancellation": {"code": "P-0003"},  # another
     "/v1/deliveries/{delivery}": {"delivery": "Y-0001"},
+    "/v1/alerts/{code}": {"code": "A-0001"},
 }
 QUESTIONS = ("/v1/checks", "/v1/cover", "/v1/batch-plans")  # POSTs that change nothing
+LINK = {"Link": {"description": 'The next page, `rel="next"`.', "schema": {"type": "string"}}}
 _shapes: set[type[BaseModel]] = set()
 
 
@@ -71,22 +73,25 @@ def doc(
     tag: str | None = None,
     other: type[BaseModel] | None = None,
     html: bool = False,
+    paged: bool = False,
 ) -> dict[str, Any]:
     """Keyword arguments of a route: what it takes, what it answers, which problems it can give.
 
-    `other` is what it may answer instead of `answer`; `html`: also a page to print.
+    `other` is what it may answer instead of `answer`; `html`: also a page to print; `paged`: one whose `items` come in pages.
     """
     types = (*ALWAYS, *problems, *(WRITES if request is not None or status == 204 else ()), *(("invalid-value",) if many else ()))
     responses: dict[int | str, dict[str, Any]] = {status: _success(answer, many, status, other)}
     if html:
         responses[status]["content"]["text/html"] = {"schema": {"type": "string"}}
+    if paged:
+        responses[status]["headers"] = LINK
     for type_ in dict.fromkeys(types):
         _add_problem(responses, type_)
     if request is not None and "dry_run" in request.model_fields and status == 201:
         responses[200] = _success(answer, many, 200, other) | {"description": "A dry run: nothing is kept."}
     if answer is not None and not many and status == 200 and request is None:
         responses[304] = {"description": "What you have is what there is."}
-    extra: dict[str, Any] = {"parameters": _parameters(many, request is not None)}
+    extra: dict[str, Any] = {"parameters": _parameters(many or paged, request is not None)}
     if request is not None:
         extra["requestBody"] = _body(request, form, example)
     more: dict[str, Any] = {"tags": [tag]} if tag else {}
@@ -104,7 +109,7 @@ def _success(answer: type[BaseModel] | None, many: bool, status: int, other: typ
             "required": ["items"],
             "properties": {"items": {"type": "array", "items": schema}},
         }
-        headers = {"Link": {"description": 'The next page, `rel="next"`.', "schema": {"type": "string"}}}
+        headers = LINK
     content = {"application/json": {"schema": schema}}
     if "sentence" in answer.model_fields and not many:
         content["text/plain"] = {"schema": {"type": "string"}}

@@ -3,9 +3,9 @@
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from service.core.cover import cover
+from service.core.cover import cover, lasting
 from service.core.demand import outlook
-from service.core.demand.planning import Books, CoverOf, History, Quality, SeriesOutlook
+from service.core.demand.planning import Books, CoverOf, History, Lasting, Quality, SeriesOutlook
 
 
 def cover_of(
@@ -13,6 +13,11 @@ def cover_of(
 ) -> tuple[list[CoverOf], list[CoverOf] | None]:
     """The cover of every node, and with imagined orders how it would be then."""
     return cover.cover(history, books), cover.cover(history, books, extra) if extra else None
+
+
+def lasting_of(history: History, books: Books, level: float) -> tuple[list[Lasting], list[Lasting]]:
+    """How long each node lasts, and the finished stock of each product."""
+    return lasting.lasting(history, books, level)
 
 
 def forecast_of(
@@ -27,4 +32,9 @@ def quality_of(history: History) -> Quality | None:
     return outlook.quality(history)
 
 
-TASKS: dict[str, Callable[..., Any]] = {"cover": cover_of, "forecast": forecast_of, "quality": quality_of}
+TASKS: dict[str, Callable[..., Any]] = {
+    "cover": cover_of,
+    "lasting": lasting_of,
+    "forecast": forecast_of,
+    "quality": quality_of,
+}

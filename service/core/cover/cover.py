@@ -197,9 +197,18 @@ def cover(
     history: History, books: Books, extra: Sequence[tuple[int, str, int, float]] = (), seed: int = SEED, count: int = PATHS
 ) -> list[CoverOf]:
     """The cover of every node."""
-    longest = max(books.rest, default=0)
-    weeks = WEEKS + 1 + -(-longest // 7)
-    total, clock, _ = demand(history, extra, weeks, seed, count)
+    total, clock, _ = demand(history, extra, sight(books), seed, count)
+    return of_nodes(total, clock, books, seed)
+
+
+def sight(books: Books) -> int:
+    """Weeks of demand that the cover needs: what rests is made before it is sold."""
+    return WEEKS + 1 + -(-max(books.rest, default=0) // 7)
+
+
+def of_nodes(total: Singles, clock: Clock, books: Books, seed: int = SEED) -> list[CoverOf]:
+    """The cover of every node from the cumulative demand of every product, which is used up by it."""
+    count = len(total)
     need, by_product = to_nodes(total, clock, books)
     clock = Clock(clock.knots[: need.shape[1]])
     bulk = {node for node, _, _ in books.bulk}

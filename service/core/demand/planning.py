@@ -97,6 +97,15 @@ class CoverOf:
 
 
 @dataclass(slots=True)
+class Lasting:
+    """A node or a product: days until it runs out at the service level (None: beyond sight), its need, losses of its lots."""
+
+    runs_out: int | None
+    weekly_need: float
+    expiring: list[float]
+
+
+@dataclass(slots=True)
 class Quality:
     """How forecasts made at past origins turned out."""
 

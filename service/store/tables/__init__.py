@@ -4,6 +4,7 @@ Primary keys start with `workshop_id`; quantities are in the item's smallest uni
 """
 
 from service.store.tables.access import Counter, Idempotency, Token, Workshop
+from service.store.tables.alerts import Alert, AlertStep, Watch
 from service.store.tables.buying import Delivery, Offer, PurchaseLine, PurchaseOrder, PurchasePaper, Supplier
 from service.store.tables.catalogue import FormulaLine, FormulaVersion, Item, Product, ProductPart
 from service.store.tables.columns import UtcTime
@@ -13,6 +14,8 @@ from service.store.tables.papers import Document, Line, LotEdit, Movement, Named
 from service.store.tables.runs import Run, RunLine
 
 __all__ = [
+    "Alert",
+    "AlertStep",
     "CalendarMark",
     "Counter",
     "Customer",
@@ -42,5 +45,6 @@ __all__ = [
     "Supplier",
     "Token",
     "UtcTime",
+    "Watch",
     "Workshop",
 ]
