@@ -14,10 +14,12 @@ from service.actions.compute import CHILD
 from service.api import (
     access,
     batch_plans,
+    calendars,
     checks,
     counts,
     cover,
     customers,
+    deliveries,
     disposals,
     docs,
     documents,
@@ -26,6 +28,7 @@ from service.api import (
     health,
     imports,
     lots,
+    mail_receivers,
     materials,
     orders,
     places,
@@ -37,6 +40,7 @@ from service.api import (
     shipments,
     splits,
     start,
+    webhooks,
 )
 from service.api.deps import Door, utc_now
 from service.api.middleware import Figures, Surround
@@ -50,6 +54,7 @@ NOUNS = (
     access, materials, formulas, products, receipts, lots, splits, places, counts, disposals, reversals, documents, checks,
     runs,
     orders, shipments, customers, batch_plans, imports, forecasts, cover,
+    webhooks, mail_receivers, deliveries, calendars,
 )  # fmt: skip
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 

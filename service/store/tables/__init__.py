@@ -10,11 +10,13 @@ from service.store.tables.lots import Lot, Place
 from service.store.tables.orders import CalendarMark, Customer, Order, OrderLine, OrderPaper
 from service.store.tables.papers import Document, Line, LotEdit, Movement, NamedLot
 from service.store.tables.runs import Run, RunLine
+from service.store.tables.telling import Delivery, Message, Receiver
 
 __all__ = [
     "CalendarMark",
     "Counter",
     "Customer",
+    "Delivery",
     "Document",
     "FormulaLine",
     "FormulaVersion",
@@ -23,6 +25,7 @@ __all__ = [
     "Line",
     "Lot",
     "LotEdit",
+    "Message",
     "Movement",
     "NamedLot",
     "Order",
@@ -31,6 +34,7 @@ __all__ = [
     "Place",
     "Product",
     "ProductPart",
+    "Receiver",
     "Run",
     "RunLine",
     "Token",
