@@ -6,7 +6,7 @@ from typing import Any
 
 from service.actions import access
 from service.actions.scope import Scope
-from service.actions.telling import arriving, figures
+from service.actions.telling import figures, purchases
 from service.core import said
 from service.core.alerts.calendar_feed import Event, feed
 from service.core.stock.draw import FOREVER
@@ -82,7 +82,8 @@ class _Days:
             order_by, runs_out = one["order_by"], one["runs_out"]
             if order_by is not None and code in known:
                 out = f"It may run out on {said.day(runs_out, self.scope.today)}." if runs_out else ""
-                yield self._event("order-by", code, order_by, f"Order {known[code].name}", out)
+                verb = "Make" if known[code].kind == "product" else "Order"
+                yield self._event("order-by", code, order_by, f"{verb} {known[code].name}", out)
 
     def _lots(self) -> Iterator[Event]:
         rows = lots.shown(self.scope.connection, self.scope.workshop.id)
@@ -107,6 +108,6 @@ class _Days:
                 yield self._event("order", one.reference, one.due_on, f"Order {one.reference}{whose} is due", leave)
 
     def _arriving(self) -> Iterator[Event]:
-        for one in arriving.purchase_orders(self.scope):
+        for one in purchases.placed_orders(self.scope):
             title = f"Purchase order {one.code} from {one.supplier} is expected"
             yield self._event("purchase-order", one.code, one.expected_on, title)

@@ -9,20 +9,21 @@ import random
 import secrets
 import time
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
+from queue import Empty, SimpleQueue
+from threading import Thread
 from typing import Any
 
 from sqlalchemy import Connection, Row
 
 from service.actions.telling import digest, mail, posting
-from service.actions.telling.digest import Write
+from service.actions.telling.digest import Writes
 from service.actions.telling.outcome import LIMIT, Outcome
 from service.actions.telling.webhooks import signing
 from service.core.alerts import webhooks
-from service.errors import Refusal
 from service.settings import Settings
 from service.store import access, outbox, receivers
 from service.store.writer import Reader
@@ -38,7 +39,7 @@ NO_MAIL = "no mail is sent here: set STILLROOM_SMTP_URL and STILLROOM_MAIL_FROM"
 class Round:
     """One worker's turn: its claim, and its clock."""
 
-    write: Write
+    writer: Writes
     settings: Settings
     claim: str
     began: datetime
@@ -53,13 +54,13 @@ class Round:
         return time.monotonic() - self.at < CLAIM_SECONDS - 2 * LIMIT
 
 
-def round(reader: Reader, write: Write, settings: Settings, now: datetime) -> int:
+def round(reader: Reader, writer: Writes, settings: Settings, now: datetime) -> int:
     """Tell the digests that are due, then send what is due in every workshop; answers how many were tried.
 
-    `write` runs one work in one transaction on the caller's thread, and is called from several.
+    The threads that send end with the process: what they leave is taken over like what a killed worker leaves.
     """
-    digest.tell_due(reader, write, now)
-    turn = Round(write, settings, secrets.token_hex(8), now, time.monotonic())
+    digest.tell_due(reader, writer, now)
+    turn = Round(writer, settings, secrets.token_hex(8), now, time.monotonic())
 
     def waiting(connection: Connection) -> list[int]:
         return [row.id for row in access.workshops(connection) if outbox.anything_due(connection, row.id, now)]
@@ -68,12 +69,28 @@ def round(reader: Reader, write: Write, settings: Settings, now: datetime) -> in
     lots: dict[int, list[Row[Any]]] = {}
     for workshop in reader.read(waiting):
         taking = partial(outbox.claim, workshop=workshop, mine=turn.claim, now=now, until=until, each=EACH)
-        for row in write(taking):
+        for row in writer.write(taking):
             lots.setdefault(row.receiver_id, []).append(row)
-    if not lots:
-        return 0
-    with ThreadPoolExecutor(THREADS, thread_name_prefix="telling") as pool:
-        return sum(pool.map(lambda rows: _send_all(turn, rows), lots.values()))
+    return _in_threads(partial(_send_all, turn), list(lots.values()))
+
+
+def _in_threads(send: Callable[[Sequence[Row[Any]]], int], lots: list[list[Row[Any]]]) -> int:
+    left: SimpleQueue[list[Row[Any]]] = SimpleQueue()
+    for rows in lots:
+        left.put(rows)
+    tried: list[int] = []
+
+    def take() -> None:
+        with suppress(Empty):
+            while True:
+                tried.append(send(left.get_nowait()))
+
+    threads = [Thread(target=take, name=f"telling-{n}", daemon=True) for n in range(min(THREADS, len(lots)))]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return sum(tried)
 
 
 def _send_all(turn: Round, rows: Sequence[Row[Any]]) -> int:
@@ -90,9 +107,9 @@ def _send_all(turn: Round, rows: Sequence[Row[Any]]) -> int:
                 break
         left = [row.id for row in rows[tried:]]
         if left:
-            turn.write(lambda connection: outbox.release(connection, rows[0].workshop_id, left, turn.claim))
-    except Refusal:  # the database is away: the claims end by themselves
-        log.exception("a delivery was not settled", extra={"facts": {"delivery": rows[tried - 1].code}})
+            turn.writer.write(lambda connection: outbox.release(connection, rows[0].workshop_id, left, turn.claim))
+    except Exception:  # the database is away, perhaps: the claims end by themselves
+        log.exception("a delivery was not settled", extra={"facts": {"receiver": rows[0].receiver}})
     return tried
 
 
@@ -127,7 +144,7 @@ def _settle(turn: Round, row: Row[Any], outcome: Outcome) -> None:
     """Write down what became of it: sent, tried again later, or parked after the last try."""
     now = turn.now()
     if outcome.arrived:
-        turn.write(lambda connection: outbox.sent(connection, row.workshop_id, row.id, now, outcome.status))
+        turn.writer.write(lambda connection: outbox.sent(connection, row.workshop_id, row.id, now, outcome.status))
         return
     pause = None if outcome.gone else webhooks.next_try(row.failures + 1, random.random(), outcome.after)
     values: dict[str, Any] = {"status": outcome.status, "error": outcome.error, "tried_at": now}
@@ -143,4 +160,4 @@ def _settle(turn: Round, row: Row[Any], outcome: Outcome) -> None:
         if about:
             receivers.change(connection, row.workshop_id, row.receiver_id, about)
 
-    turn.write(work)
+    turn.writer.write(work)

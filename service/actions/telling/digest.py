@@ -4,7 +4,7 @@ import logging
 from collections.abc import Callable
 from datetime import datetime
 from functools import partial
-from typing import Any
+from typing import Any, Protocol, TypeVar
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection, Row
@@ -18,15 +18,23 @@ from service.store import ids
 from service.store.writer import Reader
 
 log = logging.getLogger("stillroom.telling")
-Write = Callable[[Callable[[Connection], Any]], Any]  # one work in one transaction, kept when it returns
+T = TypeVar("T")
 CLERK = Actor(0, "service", "service", frozenset(("read",)))
 
 
-def tell_due(reader: Reader, write: Write, now: datetime) -> None:
+class Writes(Protocol):
+    """Runs one work in one transaction on the caller's thread, kept when it returns."""
+
+    def write(self, work: Callable[[Connection], T]) -> T:
+        """The work's answer."""
+        ...
+
+
+def tell_due(reader: Reader, writer: Writes, now: datetime) -> None:
     """Leave the digest of every workshop whose hour has come and whose day has none yet."""
     for workshop in reader.read(lambda connection: [row for row in store.workshops(connection) if is_due(row, now)]):
         try:
-            write(partial(tell_one, workshop=workshop, now=now))
+            writer.write(partial(tell_one, workshop=workshop, now=now))
         except Exception:  # one workshop's trouble is not another's; it is tried again next time
             log.exception("a digest was not told", extra={"facts": {"workshop": workshop.code}})
 

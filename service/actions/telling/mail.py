@@ -39,10 +39,11 @@ def compose(to: str, message: str, event: str, told: dict[str, Any], at: datetim
 
 def _subject(event: str, data: dict[str, Any]) -> str:
     """One line, whatever the names in it hold."""
-    said = data["sentence"]
     if event == "digest":
         count = len(data["alerts"])
         said = f"{data['workshop']}: {count} {'thing' if count == 1 else 'things'} to do today"
+    else:
+        said = data["sentence"]
     said = " ".join(UNFIT.sub(" ", said).split())
     return said if len(said) <= SUBJECT else f"{said[: SUBJECT - 1]}…"
 

@@ -18,10 +18,10 @@ TEST = "test"
 def tell(scope: Scope, event: str, body: Mapping[str, Any]) -> None:
     """Leave a message for every standing receiver that wants the event; it is sent once this act is kept.
 
-    `event` is one of `EVENTS`. Of an alert, `body` has its code as `alert` or `code`, its `severity` and its `sentence`: who
-    wants urgent ones by mail is told of each once, when it opens as urgent or becomes so.
+    `event` is one of `EVENTS`. Of an alert, `body` has its code as `alert`, its `severity`, its `sentence` and whether it
+    `speaks`: who wants urgent ones by mail is told of each once, when it opens as urgent or becomes so.
     """
-    about = body.get("alert", body.get("code")) if event.startswith("alert.") else None
+    about = body.get("alert") if event.startswith("alert.") else None
     wanting = [row for row in receivers.told(scope.connection, scope.workshop.id) if _wants(row, event, body)]
     if about is not None and any(row.kind == "mail" for row in wanting):
         knows = outbox.told_about(scope.connection, scope.workshop.id, about)
@@ -33,7 +33,8 @@ def _wants(receiver: Row[Any], event: str, body: Mapping[str, Any]) -> bool:
     wants = receiver.wants.split()
     if receiver.kind == "webhook" or event == "digest":
         return event in wants
-    return "urgent" in wants and event in ("alert.opened", "alert.updated") and body.get("severity") == "urgent"
+    tells = event in ("alert.opened", "alert.updated") and body.get("severity") == "urgent" and body.get("speaks", True)
+    return "urgent" in wants and bool(tells)
 
 
 def try_out(scope: Scope, receiver: int) -> str:

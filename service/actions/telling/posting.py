@@ -62,17 +62,18 @@ class Limit:
         self._watch.cancel()
 
 
-def post(url: str, headers: Mapping[str, str], body: bytes, private: bool, now: datetime, seconds: float = LIMIT) -> Outcome:
+def post(url: str, headers: Mapping[str, str], body: bytes, private: bool, now: datetime) -> Outcome:
     """Send a body to an address; only 2xx is an arrival. `private`: addresses of private networks are allowed."""
     where = urlsplit(url)
-    limit = Limit(seconds)
+    limit = Limit(LIMIT)
     try:
         with limit:
             return _sent(where, headers, body, private, now, limit)
     except Private:
         return Outcome(False, error="its name leads into a private network: STILLROOM_WEBHOOK_PRIVATE=1 would allow that")
     except (OSError, http.client.HTTPException, ValueError) as error:
-        return Outcome(False, error=f"took longer than {seconds:g} s" if limit.over else _said(error, where))
+        late = limit.over or isinstance(error, TimeoutError)
+        return Outcome(False, error=f"took longer than {LIMIT:g} s" if late else _said(error, where))
 
 
 def _sent(
@@ -85,6 +86,8 @@ def _sent(
         target = (where.path or "/") + (f"?{where.query}" if where.query else "")
         connection.request("POST", target, body, {"User-Agent": "Stillroom", "Connection": "close", **headers})
         answer = connection.getresponse()
+        if limit.over:  # its headers ended because we ended them
+            raise TimeoutError
         with suppress(OSError, http.client.HTTPException):  # its status is all that counts
             answer.read(READ)
     finally:
@@ -132,8 +135,6 @@ def _said(error: Exception, where: SplitResult) -> str:
         return f"the name {where.hostname} is not known"
     if isinstance(error, ssl.SSLCertVerificationError):
         return f"its certificate is not trusted: {error.verify_message}"
-    if isinstance(error, TimeoutError):
-        return "did not answer in time"
     if isinstance(error, ConnectionRefusedError):
         return "refused the connection"
     if isinstance(error, http.client.RemoteDisconnected | ConnectionError):
