@@ -9,10 +9,12 @@ import time
 from collections import Counter
 from datetime import UTC, datetime
 
+import pytest
 from conftest import ROOT
+from contract.guard import Guard
 from telling.office import Listener, Maker, Office, Plain, later
 
-from service.actions.telling import deliver
+from service.actions.telling import alerts, deliver
 from service.actions.telling.outbox import tell
 from service.store.engine import make_engine
 from service.store.writer import Reader
@@ -64,6 +66,26 @@ def test_what_a_killed_worker_was_sending_is_taken_over_under_the_same_id(
     assert ids[0] == ids[1] != ids[2], "the one that was under way is sent again, the other once"
     assert listener.got[0].body == listener.got[1].body
     assert [one["state"] for one in maker.deliveries(f"&webhook={made['code']}")] == ["sent", "sent"]
+
+
+def test_no_round_looks_past_a_wall(office: Office, maker: Maker, listener: Listener, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(alerts, "today", lambda _: [{"sentence": "Shea butter is to be ordered today."}])
+    maker.webhook(listener.url())
+    maker.patch("workshop", digest_hour=0)
+    maker.post("mail-receivers", address="maker@workshop.example")
+    maker.act(lambda scope: tell(scope, "alert.opened", {"alert": "A-0001", "severity": "urgent", "sentence": "Now."}))
+    guard = Guard()
+    engine = make_engine(office.settings.database_url, 8)
+    guard.listen(engine)
+    for status in (410, 200):  # what comes of a refusal, and of an arrival
+        listener.reply = lambda _, handler, status=status: handler.send_response_only(status) or handler.end_headers()
+        deliver.round(Reader(engine), Plain(engine), office.settings, office.clock())
+        for hook in maker.get("webhooks")["items"]:
+            maker.patch(f"webhooks/{hook['code']}", active=True)
+    engine.dispose()
+    assert not guard.refused
+    assert guard.seen > 10
+    assert {one["state"] for one in maker.deliveries()} == {"waiting", "parked", "sent"}
 
 
 def test_workers_at_once_send_each_message_once(office: Office, maker: Maker, stranger: Maker, listener: Listener) -> None:

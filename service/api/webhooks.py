@@ -17,9 +17,11 @@ def _private(request: Request) -> bool:
 
 @router.post("", **doc("Tell an address of events", request=WebhookIn, answer=WebhookOut, status=201, example=HOOK))
 async def post_webhook(request: Request) -> Response:
-    """By signed requests (Standard Webhooks): `webhook-id` stays the same when one is repeated, so that you can drop repeats.
+    """By signed requests (Standard Webhooks) of `{"type": "alert.opened", "timestamp": ..., "data": {...}}`.
 
-    `secret` is shown in this answer only. It is kept readable in the database, because messages are signed with it.
+    `webhook-id` stays the same when one is repeated, so that you can drop repeats. Anything but 2xx is tried again, for more than
+    a day; redirects are not followed. `secret` is shown in this answer only; it is kept readable in the database, because
+    messages are signed with it.
     """
     private = _private(request)
     return await deps.write(request, "manage", WebhookIn, lambda scope, body: webhooks.create(scope, body, private))

@@ -31,7 +31,7 @@ from service.store.writer import Reader
 log = logging.getLogger("stillroom.telling")
 CLAIM_SECONDS = 120
 THREADS = 8  # each with one receiver: a slow one holds up no other
-EACH = 8  # messages for one receiver in a round, oldest first
+EACH = 50  # messages for one receiver in a round at most, oldest first; it has `LIMIT` seconds to take them
 NO_MAIL = "no mail is sent here: set STILLROOM_SMTP_URL and STILLROOM_MAIL_FROM"
 
 
@@ -49,9 +49,10 @@ class Round:
         """The moment, by the clock the round was given."""
         return self.began + timedelta(seconds=time.monotonic() - self.at)
 
-    def time_left(self) -> bool:
-        """Whether one more can be sent before others may take over."""
-        return time.monotonic() - self.at < CLAIM_SECONDS - 2 * LIMIT
+    def time_left(self, since: float) -> bool:
+        """Whether one more can be sent before others may take over, to whom the round turned at `since`."""
+        now = time.monotonic()
+        return now - self.at < CLAIM_SECONDS - 2 * LIMIT and now - since < LIMIT
 
 
 def round(reader: Reader, writer: Writes, settings: Settings, now: datetime) -> int:
@@ -94,11 +95,11 @@ def _in_threads(send: Callable[[Sequence[Row[Any]]], int], lots: list[list[Row[A
 
 
 def _send_all(turn: Round, rows: Sequence[Row[Any]]) -> int:
-    """A receiver's messages in their order, until one does not arrive: the rest is left to the next round."""
-    tried = 0
+    """A receiver's messages in their order, until one does not arrive or it took long: the rest is left to the next round."""
+    tried, since = 0, time.monotonic()
     try:
         for row in rows:
-            if not turn.time_left():
+            if not turn.time_left(since):
                 break
             tried += 1
             outcome = _send(turn, row)

@@ -109,7 +109,7 @@ def is_public(address: str | IPv4Address | IPv6Address) -> bool:
             return is_public(inner)
         if found in NAT64:
             return is_public(IPv4Address(int(found) & 0xFFFFFFFF))
-    return found.is_global and not found.is_multicast
+    return found.is_global and not found.is_multicast and not found.is_reserved
 
 
 def fault_of(url: str, private: bool) -> str | None:
