@@ -14,7 +14,7 @@ BY_ADDRESS = "GET /v1/calendar.ics"  # its token stands in its address: `telling
 WALLED = sorted(name for name in OPERATIONS if name.split(" ")[1].startswith("/v1") and name != BY_ADDRESS)
 WEAKER = {"record": ("read",), "manage": ("read", "record")}
 LISTS = ("materials", "formulas", "products", "receipts", "lots", "counts", "disposals", "reversals", "runs", "tokens", "orders",
-         "shipments", "returns", "customers", "webhooks", "mail-receivers", "deliveries", "calendar-feeds")  # fmt: skip
+         "shipments", "returns", "customers", "webhooks", "mail-receivers", "dispatches", "calendar-feeds")  # fmt: skip
 
 
 @dataclass

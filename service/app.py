@@ -19,7 +19,7 @@ from service.api import (
     counts,
     cover,
     customers,
-    deliveries,
+    dispatches,
     disposals,
     docs,
     documents,
@@ -54,7 +54,7 @@ NOUNS = (
     access, materials, formulas, products, receipts, lots, splits, places, counts, disposals, reversals, documents, checks,
     runs,
     orders, shipments, customers, batch_plans, imports, forecasts, cover,
-    webhooks, mail_receivers, deliveries, calendars,
+    webhooks, mail_receivers, dispatches, calendars,
 )  # fmt: skip
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 

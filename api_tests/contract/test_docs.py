@@ -131,7 +131,7 @@ def prepare(client: httpx.Client, name: str, examples: dict[str, Any]) -> None:
     for start, (noun, body) in MADE.items():
         if path.startswith(start):
             examples["code"] = client.post(f"/v1/{noun}", json=body).json()["code"]
-    if path.startswith("/v1/deliveries/{code}"):
+    if path.startswith("/v1/dispatches/{code}"):
         webhook = client.post("/v1/webhooks", json={"url": "https://receiver.example/"}).json()["code"]
         examples["code"] = client.post(f"/v1/webhooks/{webhook}/test").json()["code"]
     if path == "/v1/calendar.ics":

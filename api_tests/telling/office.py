@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Engine
 
 from service.actions import access
 from service.actions.scope import Actor, Scope
-from service.actions.telling import deliver
+from service.actions.telling import sending
 from service.app import create_app
 from service.settings import Settings
 from service.store import ids
@@ -52,7 +52,7 @@ class Office:
 
     def round(self, **changed: Any) -> int:
         """One worker's round, with settings changed."""
-        return deliver.round(self.reader, self.writer, replace(self.settings, **changed), self.clock())
+        return sending.round(self.reader, self.writer, replace(self.settings, **changed), self.clock())
 
 
 class Maker:
@@ -75,9 +75,9 @@ class Maker:
     def get(self, path: str, expect: int = 200) -> Any:
         return self.ask("GET", path, expect)
 
-    def deliveries(self, query: str = "") -> list[dict[str, Any]]:
+    def dispatches(self, query: str = "") -> list[dict[str, Any]]:
         """Oldest first."""
-        found: list[dict[str, Any]] = self.get(f"deliveries?limit=200{query}")["items"]
+        found: list[dict[str, Any]] = self.get(f"dispatches?limit=200{query}")["items"]
         return found[::-1]
 
     def webhook(self, url: str, **more: Any) -> dict[str, Any]:

@@ -41,7 +41,7 @@ def office(request: pytest.FixtureRequest, offices: Callable[[str], Office]) -> 
     made.now = None
     made.house.app.state.door.callers.failures.clear()
     with made.engine.begin() as connection:  # nothing of this test is told in the next
-        connection.execute(text("UPDATE delivery SET state = 'parked' WHERE workshop_id > 0"))
+        connection.execute(text("UPDATE dispatch SET state = 'parked' WHERE workshop_id > 0"))
         connection.execute(text("UPDATE workshop SET digest_hour = NULL"))
 
 

@@ -27,7 +27,7 @@ def to_do(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
 
 
 def told(maker: Maker) -> list[dict[str, Any]]:
-    return [maker.get(f"deliveries/{one['code']}") for one in maker.deliveries()]
+    return [maker.get(f"dispatches/{one['code']}") for one in maker.dispatches()]
 
 
 @pytest.mark.parametrize(

@@ -84,7 +84,7 @@ def test_the_digest_arrives_as_plain_text(office: Office, maker: Maker, post: Po
     body = mail.get_content().replace("\r\n", "\n")
     assert body.startswith(text)
     assert body.rstrip().endswith(f"{name}\nhttps://stock.example.org")
-    (one,) = maker.deliveries()
+    (one,) = maker.dispatches()
     assert (one["state"], one["mail_receiver"] is not None, one["webhook"]) == ("sent", True, None)
     assert mail["Message-ID"] == f"<{one['message']}@example.org>"
     assert mail["Auto-Submitted"] == "auto-generated"
@@ -126,14 +126,14 @@ def test_a_refusal_is_tried_again_and_shown(office: Office, maker: Maker, post: 
     maker.act(lambda scope: tell(scope, "alert.opened", URGENT))
     post.refused = "550 no such person here"
     assert sent(office, post) == 1
-    (one,) = maker.deliveries()
+    (one,) = maker.dispatches()
     assert (one["state"], one["attempts"], one["last_status"]) == ("waiting", 1, 550)
     assert one["last_error"] == "the mail server refused the address: no such person here"
     assert sent(office, post) == 0
     post.refused = ""
     office.now = later(datetime.fromisoformat(one["next_try_at"]), seconds=1)
     assert sent(office, post) == 1
-    assert maker.deliveries()[0]["state"] == "sent"
+    assert maker.dispatches()[0]["state"] == "sent"
     assert post.took[0][2]["Message-ID"].startswith(f"<{one['message']}@")
 
 
@@ -144,11 +144,11 @@ def test_without_a_mail_server_it_waits_and_says_so(office: Office, maker: Maker
     assert made["warnings"][0]["type"] == "no-mail-server"
     maker.post(f"mail-receivers/{made['code']}/test")
     assert office.round() == 1
-    assert "STILLROOM_SMTP_URL" in maker.deliveries()[0]["last_error"]
+    assert "STILLROOM_SMTP_URL" in maker.dispatches()[0]["last_error"]
     post.stop()
     office.now = later(MORNING, minutes=1)
     assert sent(office, post) == 1
-    assert "could not be used" in maker.deliveries()[0]["last_error"]
+    assert "could not be used" in maker.dispatches()[0]["last_error"]
 
 
 class Door:
@@ -166,7 +166,7 @@ def tried_out(office: Office, maker: Maker, post: Post, **more: Any) -> dict[str
     made = maker.post("mail-receivers", address="maker@workshop.example")
     code = maker.post(f"mail-receivers/{made['code']}/test")["code"]
     assert sent(office, post, **more) == 1
-    found: dict[str, Any] = maker.get(f"deliveries/{code}")
+    found: dict[str, Any] = maker.get(f"dispatches/{code}")
     return found
 
 

@@ -14,7 +14,7 @@ from conftest import ROOT
 from contract.guard import Guard
 from telling.office import Listener, Maker, Office, Plain, later
 
-from service.actions.telling import alerts, deliver
+from service.actions.telling import alerts, sending
 from service.actions.telling.outbox import tell
 from service.store.engine import make_engine
 from service.store.writer import Reader
@@ -25,13 +25,13 @@ WORKER = """
 import sys
 from datetime import datetime
 from telling.office import Plain
-from service.actions.telling import deliver
+from service.actions.telling import sending
 from service.settings import Settings
 from service.store.engine import make_engine
 from service.store.writer import Reader
 engine = make_engine(sys.argv[1], 8)
 settings = Settings(database_url=sys.argv[1], webhook_private=True)
-print(deliver.round(Reader(engine), Plain(engine), settings, datetime.fromisoformat(sys.argv[2])))
+print(sending.round(Reader(engine), Plain(engine), settings, datetime.fromisoformat(sys.argv[2])))
 """
 
 
@@ -58,14 +58,14 @@ def test_what_a_killed_worker_was_sending_is_taken_over_under_the_same_id(
     worker.stdout.close()
     listener.reply = lambda got, handler: handler.send_response_only(204) or handler.end_headers()
     assert office.round() == 0, "its claim still holds"
-    assert [one["attempts"] for one in maker.deliveries()] == [0, 0]
-    office.now = later(office.now, seconds=deliver.CLAIM_SECONDS + 1)
+    assert [one["attempts"] for one in maker.dispatches()] == [0, 0]
+    office.now = later(office.now, seconds=sending.CLAIM_SECONDS + 1)
     assert office.round() == 2
     ids = [got.headers["webhook-id"] for got in listener.got]
     assert len(ids) == 3
     assert ids[0] == ids[1] != ids[2], "the one that was under way is sent again, the other once"
     assert listener.got[0].body == listener.got[1].body
-    assert [one["state"] for one in maker.deliveries(f"&webhook={made['code']}")] == ["sent", "sent"]
+    assert [one["state"] for one in maker.dispatches(f"&webhook={made['code']}")] == ["sent", "sent"]
 
 
 def test_no_round_looks_past_a_wall(office: Office, maker: Maker, listener: Listener, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -79,13 +79,13 @@ def test_no_round_looks_past_a_wall(office: Office, maker: Maker, listener: List
     guard.listen(engine)
     for status in (410, 200):  # what comes of a refusal, and of an arrival
         listener.reply = lambda _, handler, status=status: handler.send_response_only(status) or handler.end_headers()
-        deliver.round(Reader(engine), Plain(engine), office.settings, office.clock())
+        sending.round(Reader(engine), Plain(engine), office.settings, office.clock())
         for hook in maker.get("webhooks")["items"]:
             maker.patch(f"webhooks/{hook['code']}", active=True)
     engine.dispose()
     assert not guard.refused
     assert guard.seen > 10
-    assert {one["state"] for one in maker.deliveries()} == {"waiting", "parked", "sent"}
+    assert {one["state"] for one in maker.dispatches()} == {"waiting", "parked", "sent"}
 
 
 def test_workers_at_once_send_each_message_once(office: Office, maker: Maker, stranger: Maker, listener: Listener) -> None:
@@ -102,7 +102,7 @@ def test_workers_at_once_send_each_message_once(office: Office, maker: Maker, st
     def work(at: int) -> None:
         ready.wait()
         for _ in range(4):
-            tried.append(deliver.round(Reader(engines[at]), Plain(engines[at]), office.settings, office.clock()))
+            tried.append(sending.round(Reader(engines[at]), Plain(engines[at]), office.settings, office.clock()))
 
     workers = [threading.Thread(target=work, args=(at,)) for at in range(len(engines))]
     for one in workers:
@@ -116,7 +116,7 @@ def test_workers_at_once_send_each_message_once(office: Office, maker: Maker, st
     assert set(came.values()) == {1}
     assert sum(tried) == 4 * 6
     for desk in (maker, stranger):
-        assert {(one["state"], one["attempts"]) for one in desk.deliveries()} == {("sent", 1)}
+        assert {(one["state"], one["attempts"]) for one in desk.dispatches()} == {("sent", 1)}
 
 
 def test_who_comes_too_late_undoes_nothing(office: Office, maker: Maker, listener: Listener) -> None:
@@ -129,8 +129,8 @@ def test_who_comes_too_late_undoes_nothing(office: Office, maker: Maker, listene
     def reply(_: object, handler: object) -> None:
         if not meanwhile:  # while the first worker waits for its answer, another takes over and succeeds
             meanwhile.append(0)
-            late = later(office.clock(), seconds=deliver.CLAIM_SECONDS + 1)
-            meanwhile[0] = deliver.round(office.reader, office.writer, office.settings, late)
+            late = later(office.clock(), seconds=sending.CLAIM_SECONDS + 1)
+            meanwhile[0] = sending.round(office.reader, office.writer, office.settings, late)
             handler.send_response_only(500)  # type: ignore[attr-defined]
         else:
             handler.send_response_only(200)  # type: ignore[attr-defined]
@@ -139,7 +139,7 @@ def test_who_comes_too_late_undoes_nothing(office: Office, maker: Maker, listene
     listener.reply = reply  # type: ignore[assignment]
     assert office.round() == 1
     assert meanwhile == [1]
-    (one,) = maker.deliveries()
+    (one,) = maker.dispatches()
     assert (one["state"], one["last_error"], one["attempts"]) == ("sent", None, 1)
     office.now = later(office.now, hours=1)
     assert office.round() == 0

@@ -44,7 +44,7 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/runs/{batch}/cancellation": {"batch": "B-0012"},
     "/v1/webhooks/{code}": {"code": "w-0a1b2c3d"},
     "/v1/mail-receivers/{code}": {"code": "m-0a1b2c3d"},
-    "/v1/deliveries/{code}": {"code": "dl-0a1b2c3d4e5f"},
+    "/v1/dispatches/{code}": {"code": "dl-0a1b2c3d4e5f"},
     "/v1/calendar-feeds/{code}": {"code": "t-0a1b2c3d"},
     "/v1/calendar.ics": {"token": "demo-workshop.q9yH"},
 }

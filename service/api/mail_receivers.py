@@ -5,7 +5,7 @@ from fastapi import APIRouter, Request, Response
 from service.actions.telling import mail_receivers, receivers
 from service.api import deps
 from service.api.docs import doc
-from service.shapes.telling import MailReceiverIn, MailReceiverOut, MailReceiverPatch, OneDeliveryOut, Plain
+from service.shapes.telling import MailReceiverIn, MailReceiverOut, MailReceiverPatch, OneDispatchOut, Plain
 
 router = APIRouter(prefix="/v1/mail-receivers", tags=["Telling"])
 MAKER = {"address": "maker@workshop.example", "what": ["digest", "urgent"]}
@@ -30,10 +30,10 @@ def get_mail_receivers(request: Request) -> Response:
     return deps.list_(request, lambda scope, page: mail_receivers.list_(scope, page.after_id(), page.limit, mails))
 
 
-@router.post("/{code}/test", **doc("Try a mail receiver out", request=Plain, answer=OneDeliveryOut, status=201, example={},
+@router.post("/{code}/test", **doc("Try a mail receiver out", request=Plain, answer=OneDispatchOut, status=201, example={},
                                    problems=("not-found", "conflict")))  # fmt: skip
 async def post_test(request: Request, code: str) -> Response:
-    """Sends it a mail; `GET /v1/deliveries/{code}` shows what became of it."""
+    """Sends it a mail; `GET /v1/dispatches/{code}` shows what became of it."""
     return await deps.write(request, "manage", Plain, lambda scope, _: receivers.try_out(scope, mail_receivers.KIND, code))
 
 

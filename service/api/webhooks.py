@@ -5,7 +5,7 @@ from fastapi import APIRouter, Request, Response
 from service.actions.telling import receivers, webhooks
 from service.api import deps
 from service.api.docs import doc
-from service.shapes.telling import OneDeliveryOut, Plain, WebhookIn, WebhookOut, WebhookPatch
+from service.shapes.telling import OneDispatchOut, Plain, WebhookIn, WebhookOut, WebhookPatch
 
 router = APIRouter(prefix="/v1/webhooks", tags=["Telling"])
 HOOK = {"url": "https://receiver.example/stillroom", "events": ["alert.opened", "alert.closed"], "name": "Bench display"}
@@ -41,10 +41,10 @@ async def post_secret(request: Request, code: str) -> Response:
     return await deps.write(request, "manage", Plain, lambda scope, _: webhooks.replace_secret(scope, code))
 
 
-@router.post("/{code}/test", **doc("Try a webhook out", request=Plain, answer=OneDeliveryOut, status=201, example={},
+@router.post("/{code}/test", **doc("Try a webhook out", request=Plain, answer=OneDispatchOut, status=201, example={},
                                    problems=("not-found", "conflict")))  # fmt: skip
 async def post_test(request: Request, code: str) -> Response:
-    """Sends it a message of the event `test`; `GET /v1/deliveries/{code}` shows what became of it."""
+    """Sends it a message of the event `test`; `GET /v1/dispatches/{code}` shows what became of it."""
     return await deps.write(request, "manage", Plain, lambda scope, _: receivers.try_out(scope, webhooks.KIND, code))
 
 

@@ -1,4 +1,4 @@
-"""Webhooks, mail receivers, deliveries and calendar feeds."""
+"""Webhooks, mail receivers, dispatches and calendar feeds."""
 
 from typing import Annotated, Any, Literal
 
@@ -88,7 +88,7 @@ class MailReceiverOut(Answered):
     warnings: list[Warned]
 
 
-class DeliveryOut(Answered):
+class DispatchOut(Answered):
     """One message for one receiver: `message` is the id by which the receiver drops repeats."""
 
     code: str
@@ -106,7 +106,7 @@ class DeliveryOut(Answered):
     sent_at: str | None
 
 
-class OneDeliveryOut(DeliveryOut):
+class OneDispatchOut(DispatchOut):
     """The same with what is sent."""
 
     body: dict[str, Any]

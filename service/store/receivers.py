@@ -6,10 +6,10 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, insert, select, update
 
-from service.store.tables import Delivery, Receiver
+from service.store.tables import Dispatch, Receiver
 
 RECEIVER = Receiver.__table__  # type: ignore[attr-defined]
-DELIVERY = Delivery.__table__  # type: ignore[attr-defined]
+DISPATCH = Dispatch.__table__  # type: ignore[attr-defined]
 
 
 def add(connection: Connection, workshop: int, values: Mapping[str, Any]) -> None:
@@ -52,5 +52,5 @@ def change(connection: Connection, workshop: int, receiver: int, values: Mapping
 def remove(connection: Connection, workshop: int, receiver: int, now: datetime) -> None:
     """Tell a receiver nothing more; its secrets are forgotten, and what still waits for it is parked."""
     change(connection, workshop, receiver, {"removed_at": now, "active": False, "secrets": "[]"})
-    mine = [DELIVERY.c.workshop_id == workshop, DELIVERY.c.receiver_id == receiver, DELIVERY.c.state == "waiting"]
-    connection.execute(update(DELIVERY).where(*mine).values(state="parked", error="the receiver was removed"))
+    mine = [DISPATCH.c.workshop_id == workshop, DISPATCH.c.receiver_id == receiver, DISPATCH.c.state == "waiting"]
+    connection.execute(update(DISPATCH).where(*mine).values(state="parked", error="the receiver was removed"))

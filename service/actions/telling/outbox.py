@@ -38,7 +38,7 @@ def _wants(receiver: Row[Any], event: str, body: Mapping[str, Any]) -> bool:
 
 
 def try_out(scope: Scope, receiver: int) -> str:
-    """Leave a message for one receiver, so that a person sees whether it arrives; answers the delivery's code."""
+    """Leave a message for one receiver, so that a person sees whether it arrives; answers the dispatch's code."""
     sentence = f"This is a test from {scope.workshop.name}: what needs doing will be told here."
     return _leave(scope, TEST, None, {"sentence": sentence}, [receiver])[0]
 

@@ -8,7 +8,7 @@ from pydantic import BaseModel
 from sqlalchemy import Row
 
 from service.actions.scope import Scope
-from service.actions.telling import deliveries, outbox
+from service.actions.telling import dispatches, outbox
 from service.errors import Conflict, Invalid, NotFound
 from service.store import receivers
 
@@ -68,7 +68,7 @@ def try_out(scope: Scope, kind: str, code: str) -> dict[str, Any]:
     row = of_code(scope, kind, code)
     if not row.active:
         raise Conflict(f"{SAID[kind]} {code} is switched off: set `active` to true", receiver=code)
-    return deliveries.show(scope, outbox.try_out(scope, row.id))
+    return dispatches.show(scope, outbox.try_out(scope, row.id))
 
 
 def _words(wants: Sequence[str]) -> str:

@@ -10,13 +10,13 @@ from service.store.tables.lots import Lot, Place
 from service.store.tables.orders import CalendarMark, Customer, Order, OrderLine, OrderPaper
 from service.store.tables.papers import Document, Line, LotEdit, Movement, NamedLot
 from service.store.tables.runs import Run, RunLine
-from service.store.tables.telling import Delivery, Message, Receiver
+from service.store.tables.telling import Dispatch, Message, Receiver
 
 __all__ = [
     "CalendarMark",
     "Counter",
     "Customer",
-    "Delivery",
+    "Dispatch",
     "Document",
     "FormulaLine",
     "FormulaVersion",

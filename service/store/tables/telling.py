@@ -50,10 +50,10 @@ class Message(SQLModel, table=True):
     created_at: datetime = moment()
 
 
-class Delivery(SQLModel, table=True):
+class Dispatch(SQLModel, table=True):
     """One message for one receiver. Whoever sends it claims it first, for a while."""
 
-    __tablename__ = "delivery"
+    __tablename__ = "dispatch"
     __table_args__ = (
         of("message", "message_id"),
         of("receiver", "receiver_id"),
@@ -61,7 +61,7 @@ class Delivery(SQLModel, table=True):
         Index(None, "workshop_id", "receiver_id", "id"),
         Index(None, "workshop_id", "message_id"),
         Index(
-            "ix_delivery_due",
+            "ix_dispatch_due",
             "workshop_id",
             "due_at",
             sqlite_where=sql("state = 'waiting'"),

@@ -1,4 +1,4 @@
-"""Receivers, messages and their deliveries; the hour of a workshop's digest and the day it was last told."""
+"""Receivers, messages and their dispatches; the hour of a workshop's digest and the day it was last told."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -15,7 +15,7 @@ def upgrade() -> None:
     op.add_column("workshop", sa.Column("digest_told_on", sa.Date(), nullable=True))
     _receiver()
     _message()
-    _delivery()
+    _dispatch()
 
 
 def _key(name: str) -> sa.Column[int]:
@@ -48,25 +48,25 @@ def _message() -> None:
     op.create_index("ix_message_about", "message", ["workshop_id", "about"], sqlite_where=some, postgresql_where=some)
 
 
-def _delivery() -> None:
+def _dispatch() -> None:
     op.create_table(
-        "delivery", _key("workshop_id"), _key("id"), _text("code"), sa.Column("message_id", sa.BigInteger(), nullable=False),
+        "dispatch", _key("workshop_id"), _key("id"), _text("code"), sa.Column("message_id", sa.BigInteger(), nullable=False),
         sa.Column("receiver_id", sa.BigInteger(), nullable=False), _text("state"),
         sa.Column("due_at", UtcTime(), nullable=False), sa.Column("attempts", sa.Integer(), nullable=False),
         sa.Column("failures", sa.Integer(), nullable=False), _text("claim", True),
         sa.Column("claimed_until", UtcTime(), nullable=True), sa.Column("status", sa.Integer(), nullable=True),
         _text("error", True), sa.Column("tried_at", UtcTime(), nullable=True), sa.Column("sent_at", UtcTime(), nullable=True),
-        sa.CheckConstraint("state IN ('waiting','sent','parked')", name=op.f("ck_delivery_state")),
+        sa.CheckConstraint("state IN ('waiting','sent','parked')", name=op.f("ck_dispatch_state")),
         sa.ForeignKeyConstraint(
-            ["workshop_id", "message_id"], ["message.workshop_id", "message.id"], name="fk_delivery_workshop_id_message_id"
+            ["workshop_id", "message_id"], ["message.workshop_id", "message.id"], name="fk_dispatch_workshop_id_message_id"
         ),
         sa.ForeignKeyConstraint(
-            ["workshop_id", "receiver_id"], ["receiver.workshop_id", "receiver.id"], name="fk_delivery_workshop_id_receiver_id"
+            ["workshop_id", "receiver_id"], ["receiver.workshop_id", "receiver.id"], name="fk_dispatch_workshop_id_receiver_id"
         ),
-        sa.PrimaryKeyConstraint("workshop_id", "id", name="pk_delivery"),
-        sa.UniqueConstraint("workshop_id", "code", name="uq_delivery_workshop_id_code"),
+        sa.PrimaryKeyConstraint("workshop_id", "id", name="pk_dispatch"),
+        sa.UniqueConstraint("workshop_id", "code", name="uq_dispatch_workshop_id_code"),
     )  # fmt: skip
     some = sa.text("state = 'waiting'")
-    op.create_index("ix_delivery_due", "delivery", ["workshop_id", "due_at"], sqlite_where=some, postgresql_where=some)
-    op.create_index("ix_delivery_workshop_id_receiver_id_id", "delivery", ["workshop_id", "receiver_id", "id"])
-    op.create_index("ix_delivery_workshop_id_message_id", "delivery", ["workshop_id", "message_id"])
+    op.create_index("ix_dispatch_due", "dispatch", ["workshop_id", "due_at"], sqlite_where=some, postgresql_where=some)
+    op.create_index("ix_dispatch_workshop_id_receiver_id_id", "dispatch", ["workshop_id", "receiver_id", "id"])
+    op.create_index("ix_dispatch_workshop_id_message_id", "dispatch", ["workshop_id", "message_id"])

@@ -110,7 +110,7 @@ def _send_all(turn: Round, rows: Sequence[Row[Any]]) -> int:
         if left:
             turn.writer.write(lambda connection: outbox.release(connection, rows[0].workshop_id, left, turn.claim))
     except Exception:  # the database is away, perhaps: the claims end by themselves
-        log.exception("a delivery was not settled", extra={"facts": {"receiver": rows[0].receiver}})
+        log.exception("a dispatch was not settled", extra={"facts": {"receiver": rows[0].receiver}})
     return tried
 
 
@@ -118,7 +118,7 @@ def _send(turn: Round, row: Row[Any]) -> Outcome:
     try:
         return SENDERS[row.kind](turn, row)
     except Exception:  # a fault of ours is no reason to try for ever, and none to hold up the others
-        log.exception("a delivery failed", extra={"facts": {"delivery": row.code}})
+        log.exception("a dispatch failed", extra={"facts": {"dispatch": row.code}})
         return Outcome(False, error="something went wrong on our side")
 
 

@@ -15,22 +15,22 @@ from service.store import outbox, receivers
 def list_(
     scope: Scope, state: str | None, asked: Sequence[tuple[str, str | None]], after: int | None, limit: int
 ) -> tuple[list[dict[str, Any]], int | None]:
-    """Deliveries, newest first, and where the next page starts; `asked` names receivers by kind."""
+    """Dispatches, newest first, and where the next page starts; `asked` names receivers by kind."""
     rows = outbox.page(scope.connection, scope.workshop.id, state, asked, after, limit + 1)
     return [_shown(scope, row) for row in rows[:limit]], rows[limit - 1].id if len(rows) > limit else None
 
 
 def show(scope: Scope, code: str) -> dict[str, Any]:
-    """A delivery with what is sent."""
+    """A dispatch with what is sent."""
     row = _of_code(scope, code)
     return _shown(scope, row) | {"body": json.loads(row.body)}
 
 
 def retry(scope: Scope, code: str) -> dict[str, Any]:
-    """Have a parked or waiting delivery tried at once, and as often as a new one."""
+    """Have a parked or waiting dispatch tried at once, and as often as a new one."""
     row = _of_code(scope, code)
     if row.state == "sent":
-        raise Conflict(f"delivery {code} has arrived", state=row.state)
+        raise Conflict(f"dispatch {code} has arrived", state=row.state)
     if row.removed_at is not None:
         raise Conflict(f"the receiver of {code} was removed", receiver=row.receiver)
     if not row.active:
@@ -43,7 +43,7 @@ def retry(scope: Scope, code: str) -> dict[str, Any]:
 def _of_code(scope: Scope, code: str) -> Row[Any]:
     row = outbox.by_code(scope.connection, scope.workshop.id, code)
     if row is None:
-        raise NotFound(f"there is no delivery '{code}'")
+        raise NotFound(f"there is no dispatch '{code}'")
     return row
 
 

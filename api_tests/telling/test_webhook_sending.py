@@ -14,7 +14,7 @@ import pytest
 from standardwebhooks import Webhook, WebhookVerificationError
 from telling.office import MORNING, Got, Listener, Maker, Office, Reply, later, raw, status
 
-from service.actions.telling import deliver, posting
+from service.actions.telling import posting, sending
 from service.actions.telling.outbox import tell
 from service.core.alerts import webhooks
 
@@ -39,7 +39,7 @@ def test_what_happened_arrives_signed_where_it_is_wanted(
     stranger.webhook(listener.url("/stranger"))
     maker.act(lambda scope: tell(scope, "alert.opened", SHEA))
     maker.act(lambda scope: tell(scope, "alert.updated", SHEA))
-    assert {one["state"] for one in maker.deliveries()} == {"waiting"}
+    assert {one["state"] for one in maker.dispatches()} == {"waiting"}
     assert not listener.got, "nothing is sent within the act"
     assert office.round() == 3
     assert sorted(got.path for got in listener.got) == ["/a?b=c", "/all", "/all"]
@@ -54,12 +54,12 @@ def test_what_happened_arrives_signed_where_it_is_wanted(
         verified(mine, all_["secret"])
     with pytest.raises(WebhookVerificationError):
         Webhook(made["secret"]).verify(mine.body.replace("Shea", "Cocoa"), mine.headers)
-    (one,) = maker.deliveries(f"&webhook={made['code']}")
+    (one,) = maker.dispatches(f"&webhook={made['code']}")
     assert (one["state"], one["attempts"], one["last_status"], one["last_error"]) == ("sent", 1, 204, None)
     assert one["message"] == mine.headers["webhook-id"]
-    assert maker.get(f"deliveries/{one['code']}")["body"] == told
+    assert maker.get(f"dispatches/{one['code']}")["body"] == told
     assert office.round() == 0, "once"
-    assert maker.deliveries("&state=waiting") == stranger.deliveries() == []
+    assert maker.dispatches("&state=waiting") == stranger.dispatches() == []
 
 
 def test_nothing_is_told_of_what_was_rolled_back(office: Office, maker: Maker, listener: Listener) -> None:
@@ -72,7 +72,7 @@ def test_nothing_is_told_of_what_was_rolled_back(office: Office, maker: Maker, l
     with pytest.raises(ArithmeticError):
         maker.act(act)
     assert office.round() == 0
-    assert maker.deliveries() == []
+    assert maker.dispatches() == []
 
 
 def test_a_person_tries_a_webhook_out(office: Office, maker: Maker, listener: Listener) -> None:
@@ -81,10 +81,10 @@ def test_a_person_tries_a_webhook_out(office: Office, maker: Maker, listener: Li
     assert (said["event"], said["state"], said["webhook"]) == ("test", "waiting", made["code"])
     assert office.round() == 1
     assert verified(listener.got[0], made["secret"])["type"] == "test"
-    assert maker.get(f"deliveries/{said['code']}")["state"] == "sent"
+    assert maker.get(f"dispatches/{said['code']}")["state"] == "sent"
     maker.patch(f"webhooks/{made['code']}", active=False)
     maker.post(f"webhooks/{made['code']}/test", 409)
-    maker.ask("POST", f"deliveries/{said['code']}/retry", 409)
+    maker.ask("POST", f"dispatches/{said['code']}/retry", 409)
 
 
 def slow(_: Got, handler: BaseHTTPRequestHandler) -> None:
@@ -122,12 +122,12 @@ def test_a_wrong_answer_is_no_arrival_and_holds_up_nobody(
     assert time.monotonic() - began < 1.9
     assert [got.path for got in listener.got] == ["/hook"], "it is not followed"
     assert second.got[0].at - began < 0.5
-    (one,) = maker.deliveries(f"&webhook={bad['code']}")
+    (one,) = maker.dispatches(f"&webhook={bad['code']}")
     assert (one["state"], one["attempts"]) == ("waiting", 1)
     assert said in one["last_error"]
     pause = datetime.fromisoformat(one["next_try_at"]) - datetime.fromisoformat(one["last_try_at"])
     assert timedelta(seconds=3) <= pause <= timedelta(seconds=7)
-    assert maker.deliveries(f"&webhook={good['code']}")[0]["state"] == "sent"
+    assert maker.dispatches(f"&webhook={good['code']}")[0]["state"] == "sent"
 
 
 @pytest.mark.parametrize("office", ["sqlite"], indirect=True)
@@ -138,7 +138,7 @@ def test_an_endless_answer_is_not_read(office: Office, maker: Maker, listener: L
     began = time.monotonic()
     assert office.round() == 1
     assert time.monotonic() - began < 2
-    assert maker.deliveries()[0]["state"] == "sent", "its status says that it has it"
+    assert maker.dispatches()[0]["state"] == "sent", "its status says that it has it"
 
 
 def test_a_receiver_that_is_down_is_tried_for_more_than_a_day_then_parked_and_visible(
@@ -149,7 +149,7 @@ def test_a_receiver_that_is_down_is_tried_for_more_than_a_day_then_parked_and_vi
     made = maker.webhook(listener.url())
     maker.act(lambda scope: tell(scope, "alert.opened", SHEA))
     tries = 0
-    while (one := maker.deliveries()[0])["state"] == "waiting":
+    while (one := maker.dispatches()[0])["state"] == "waiting":
         due = datetime.fromisoformat(one["next_try_at"])
         office.now = due - timedelta(seconds=1)
         assert office.round() == 0
@@ -161,15 +161,15 @@ def test_a_receiver_that_is_down_is_tried_for_more_than_a_day_then_parked_and_vi
     assert len(listener.got) == one["attempts"] == len(webhooks.RETRIES) + 1
     assert len({(got.headers["webhook-id"], got.body) for got in listener.got}) == 1, "the same under the same id"
     assert len({got.headers["webhook-timestamp"] for got in listener.got}) == len(listener.got), "each try has its time"
-    assert [parked["code"] for parked in maker.deliveries("&state=parked")] == [one["code"]]
+    assert [parked["code"] for parked in maker.dispatches("&state=parked")] == [one["code"]]
     assert (one["last_error"], one["next_try_at"]) == ("answered 503", None)
     office.now = later(office.now, days=3)
     assert office.round() == 0
     listener.reply = status(200)
-    again = maker.ask("POST", f"deliveries/{one['code']}/retry", 200)
+    again = maker.ask("POST", f"dispatches/{one['code']}/retry", 200)
     assert again["state"] == "waiting"
     assert office.round() == 1
-    assert maker.get(f"deliveries/{one['code']}")["state"] == "sent"
+    assert maker.get(f"dispatches/{one['code']}")["state"] == "sent"
     assert listener.got[-1].headers["webhook-id"] == listener.got[0].headers["webhook-id"]
     assert maker.get(f"webhooks/{made['code']}")["active"]
 
@@ -192,7 +192,7 @@ def test_a_receiver_that_asks_for_quiet_gets_it(office: Office, maker: Maker, li
     assert office.round() == 0
     office.now = later(MORNING, hours=2, minutes=1)
     assert office.round() == 3
-    assert {one["state"] for one in maker.deliveries()} == {"sent"}
+    assert {one["state"] for one in maker.dispatches()} == {"sent"}
     assert maker.get(f"webhooks/{made['code']}")["quiet_until"] is None
 
 
@@ -201,12 +201,12 @@ def test_a_receiver_that_is_gone_is_switched_off(office: Office, maker: Maker, l
     made = maker.webhook(listener.url())
     maker.act(lambda scope: tell(scope, "alert.opened", SHEA))
     assert office.round() == 1
-    (one,) = maker.deliveries()
+    (one,) = maker.dispatches()
     assert (one["state"], one["last_status"]) == ("parked", 410)
     assert not maker.get(f"webhooks/{made['code']}")["active"]
     maker.act(lambda scope: tell(scope, "alert.closed", SHEA))
-    assert len(maker.deliveries()) == 1
-    maker.ask("POST", f"deliveries/{one['code']}/retry", 409)
+    assert len(maker.dispatches()) == 1
+    maker.ask("POST", f"dispatches/{one['code']}/retry", 409)
 
 
 def test_what_waits_for_a_removed_receiver_is_parked(office: Office, maker: Maker, listener: Listener) -> None:
@@ -214,9 +214,9 @@ def test_what_waits_for_a_removed_receiver_is_parked(office: Office, maker: Make
     maker.act(lambda scope: tell(scope, "alert.opened", SHEA))
     maker.ask("DELETE", f"webhooks/{made['code']}", 204)
     assert office.round() == 0
-    (one,) = maker.deliveries()
+    (one,) = maker.dispatches()
     assert (one["state"], one["last_error"], one["attempts"]) == ("parked", "the receiver was removed", 0)
-    maker.ask("POST", f"deliveries/{one['code']}/retry", 409)
+    maker.ask("POST", f"dispatches/{one['code']}/retry", 409)
     maker.get(f"webhooks/{made['code']}", 404)
     assert maker.get("webhooks")["items"] == []
 
@@ -234,14 +234,14 @@ def test_one_try_a_round_for_who_is_down_and_all_in_their_order_for_who_is_up(
     assert len(listener.got) == 2
     assert [json.loads(got.body)["data"]["alert"] for got in second.got] == [f"A-{n}" for n in range(10)], "in their order"
     assert len({got.headers["webhook-id"] for got in second.got}) == 10
-    assert {one["state"] for one in maker.deliveries(f"&webhook={up['code']}")} == {"sent"}
+    assert {one["state"] for one in maker.dispatches(f"&webhook={up['code']}")} == {"sent"}
 
 
 @pytest.mark.parametrize("office", ["sqlite"], indirect=True)
 def test_who_takes_long_for_each_has_its_share_of_a_round(
     office: Office, maker: Maker, listener: Listener, monkeypatch: pytest.MonkeyPatch
 ) -> None:  # fmt: skip
-    monkeypatch.setattr(deliver, "LIMIT", 0.25)
+    monkeypatch.setattr(sending, "LIMIT", 0.25)
     listener.reply = lambda got, handler: (time.sleep(0.2), status(200)(got, handler))
     maker.webhook(listener.url())
     for n in range(5):
