@@ -16,11 +16,13 @@ from service.api import (
     access,
     alerts,
     batch_plans,
+    calendars,
     checks,
     counts,
     cover,
     customers,
     deliveries,
+    dispatches,
     disposals,
     docs,
     documents,
@@ -29,6 +31,7 @@ from service.api import (
     health,
     imports,
     lots,
+    mail_receivers,
     materials,
     offers,
     orders,
@@ -43,6 +46,7 @@ from service.api import (
     splits,
     start,
     suppliers,
+    webhooks,
 )
 from service.api.deps import Door, utc_now
 from service.api.middleware import Figures, Surround
@@ -58,6 +62,7 @@ NOUNS = (
     orders, shipments, customers, batch_plans, imports, forecasts, cover,
     suppliers, offers, purchase_orders, deliveries,
     alerts,
+    webhooks, mail_receivers, dispatches, calendars,
 )  # fmt: skip
 STOP_SECONDS = 2.0  # for a round that is under way
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most

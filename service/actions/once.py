@@ -14,7 +14,7 @@ from service.actions.scope import Scope
 from service.errors import KeyReused
 from service.store import access
 
-SECRETS = ("token",)  # a replayed token creation leaves the secret out
+SECRETS = ("token", "secret", "secret_address")  # a replayed creation leaves the secret out
 
 
 @dataclass(frozen=True, slots=True)

@@ -208,6 +208,16 @@ def read(request: Request, act: Show, sentence: bool = False, needs: str = "read
     return Response(body, 200, {"ETag": tag}, "application/json")
 
 
+def read_by_address(request: Request, token: str, needs: str, act: Callable[[Scope], str]) -> str:
+    """One read whose token stands in the address: for what cannot send headers."""
+    door = door_of(request)
+    refuse_unfit(request)
+    caller = door.callers.known(token) or door.callers.look_up(token, _address(request))
+    door.callers.admit(caller, needs)
+    request.state.caller = caller
+    return door.reader.read(lambda connection: act(door.scope(connection, caller)))
+
+
 async def ask(request: Request, shape: type[BaseModel], act: Act) -> Response:
     """A question with a body: it changes nothing, so keys are ignored."""
     door = door_of(request)

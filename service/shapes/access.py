@@ -2,11 +2,14 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from service.shapes.base import Answered, Asked, Day, Days, Label, Name, ServiceLevel
+from service.shapes.base import Answered, Asked, Day, Days, Label, Name, ServiceLevel, count
 
 ScopeName = Literal["read", "record", "manage"]
+Hour = Annotated[
+    int, BeforeValidator(count), Field(ge=0, le=23), WithJsonSchema({"type": "integer", "minimum": 0, "maximum": 23})
+]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 
 
@@ -40,6 +43,7 @@ class WorkshopPatch(Asked):
     expiry_warning_days: Days | None = None
     service_level_percent: ServiceLevel | None = None
     lead_time_days: Days | None = None
+    digest_hour: Hour | None = None
 
 
 class WorkshopOut(Answered):
@@ -52,3 +56,4 @@ class WorkshopOut(Answered):
     expiry_warning_days: int
     service_level_percent: int | float
     lead_time_days: int
+    digest_hour: int | None

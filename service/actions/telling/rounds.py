@@ -1,4 +1,4 @@
-"""Rounds of watching and delivering, one after the other until told to stop."""
+"""Rounds of watching and sending, one after the other until told to stop."""
 
 import logging
 import os
@@ -8,7 +8,7 @@ import threading
 from collections.abc import Callable
 from datetime import datetime
 
-from service.actions.telling import deliver
+from service.actions.telling import sending
 from service.actions.telling.watch import Watch
 from service.errors import Refusal
 from service.settings import Settings
@@ -32,7 +32,7 @@ class Rounds:
         """One round; a database that is away for a while is asked again in the next."""
         try:
             self.watch.round()
-            deliver.round(self.reader, self.writer, self.settings, self.clock())
+            sending.round(self.reader, self.writer, self.settings, self.clock())
         except Refusal as refused:
             log.warning("a round was not finished: %s", refused.detail)
         except Exception:  # a fault in one round must not be the last one

@@ -12,6 +12,7 @@ from service.store.tables.lots import Lot, Place
 from service.store.tables.orders import CalendarMark, Customer, Order, OrderLine, OrderPaper
 from service.store.tables.papers import Document, Line, LotEdit, Movement, NamedLot
 from service.store.tables.runs import Run, RunLine
+from service.store.tables.telling import Dispatch, Message, Receiver
 
 __all__ = [
     "Alert",
@@ -20,6 +21,7 @@ __all__ = [
     "Counter",
     "Customer",
     "Delivery",
+    "Dispatch",
     "Document",
     "FormulaLine",
     "FormulaVersion",
@@ -28,6 +30,7 @@ __all__ = [
     "Line",
     "Lot",
     "LotEdit",
+    "Message",
     "Movement",
     "NamedLot",
     "Offer",
@@ -40,6 +43,7 @@ __all__ = [
     "PurchaseLine",
     "PurchaseOrder",
     "PurchasePaper",
+    "Receiver",
     "Run",
     "RunLine",
     "Supplier",

@@ -21,6 +21,8 @@ class Workshop(SQLModel, table=True):
     expiry_warning_days: int = small(30)
     service_level_ppm: int = big(950_000)  # how sure it wants to be of its stock
     lead_time_days: int = small(14)  # of materials that say none
+    digest_hour: int | None = small(None)  # of its day, from which the digest is told; null: none
+    digest_told_on: date | None = day(None)  # its last day whose digest was told
     created_at: datetime = moment()
 
 
