@@ -129,6 +129,14 @@ STORIES: dict[str, list[Paper]] = {
         Count("C3", the(17), 115, "oil", place="shelf", counted=100),
         Reversal("V1", the(20), 0, "C2"),
     ],
+    "a receipt corrected to another day, then reversed": [
+        Receipt("L1", the(15), None, "wax", 150, expires=the(18), cost=23),
+        Correction("K1", the(20), 0, "L1", {"day": the(17), "at": None}),
+        Reversal("V1", the(20), 0, "L1"),
+        Receipt("L2", the(16), None, "wax", 100, cost=7, status="quarantined"),
+        Correction("K2", the(20), 0, "L2", {"cost": 9}),
+        Run("B1", the(16), 60, "mix", 50),
+    ],
     "two lots that counts found on one day": [
         Count("C1", the(17), None, "oil", place="shelf", counted=100),
         Run("B1", the(19), 125, "cream", 150),

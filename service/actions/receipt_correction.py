@@ -8,7 +8,7 @@ from sqlalchemy import Row
 
 from service.actions import papers, stock
 from service.actions.buying import purchase_orders
-from service.actions.late import late, reading
+from service.actions.late import late, reading, restating
 from service.actions.late.redraw import Redraw
 from service.actions.receiving import given, quantity_of
 from service.actions.reversals import only_own
@@ -38,7 +38,7 @@ def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]
         raise AlreadyReversed(f"{row.code} is reversed")
     made = lots.of_document(scope.connection, scope.workshop.id, row.id)
     item = stock.items_of(scope, [made[0].item_id])[made[0].item_id]
-    before = _standing(scope, row)
+    before = restating.standing(scope, row)
     when = _when(scope, body, before)
     _named_before(scope, row, made, when[0])
     values, told = _changes(scope, body, item, made, when[0])
@@ -68,12 +68,6 @@ def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]
         "sentence": f"Receipt {row.code} is corrected: {said(values['quantity'], item.unit)} of {item.name}.",
     }  # fmt: skip
     return papers.told(answer, followed)
-
-
-def _standing(scope: Scope, row: Row[Any]) -> Row[Any]:
-    """The receipt, or the correction that states it now."""
-    last = replay.restated(scope.connection, scope.workshop.id, [row.id]).get(row.id, row.id)
-    return paper_store.by_ids(scope.connection, scope.workshop.id, [last])[last]
 
 
 def _when(scope: Scope, body: ReceiptCorrectionIn, before: Row[Any]) -> tuple[date, datetime | None]:
