@@ -142,7 +142,8 @@ def last_count_before(connection: Connection, workshop: int, item: int, day: dat
 _FOUND = (
     select(func.coalesce(func.sum(MOVEMENT.c.quantity), 0))
     .join(DOCUMENT, OF_MOVEMENT)
-    .where(MOVEMENT.c.workshop_id == LOT.c.workshop_id, MOVEMENT.c.lot_id == LOT.c.id, LOT.c.document_id == ORIGIN)
+    .where(MOVEMENT.c.workshop_id == WORKSHOP, MOVEMENT.c.workshop_id == LOT.c.workshop_id)
+    .where(MOVEMENT.c.lot_id == LOT.c.id, LOT.c.document_id == ORIGIN)
     .correlate(LOT)
     .scalar_subquery()
 )
