@@ -14,6 +14,7 @@ from service.actions.compute import CHILD
 from service.api import (
     access,
     batch_plans,
+    calendar_marks,
     checks,
     counts,
     cover,
@@ -50,6 +51,7 @@ NOUNS = (
     access, materials, formulas, products, receipts, lots, splits, places, counts, disposals, reversals, documents, checks,
     runs,
     orders, shipments, customers, batch_plans, imports, forecasts, cover,
+    calendar_marks,
 )  # fmt: skip
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 

@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 import httpx
 
+PROMOTION = {"kind": "promotion", "from_on": "2026-03-02", "until_on": "2026-03-08"}
 METHODS = ("get", "post", "put", "patch", "delete")
 
 
@@ -118,6 +119,9 @@ class World:
 
     def imagined(self) -> dict[str, Any]:
         return {"what_if": [{"product": self.product, "units": 24, "due_on": "2100-01-01"}]}
+
+    def mark_day(self) -> str:
+        return str(self.post("calendar-marks", **PROMOTION, product=self.product, note=f"spring {self.mark}")["mark"])
 
     def token(self, *scopes: str) -> dict[str, Any]:
         return self.post("tokens", name=f"token {self.mark}", scopes=list(scopes) or ["read"])
@@ -232,6 +236,11 @@ ENTRIES: dict[str, Entry] = {
     "GET /v1/cover": Entry("read", lambda _: Ask(), "own"),
     "POST /v1/cover": Entry("read", lambda w: Ask(body=w.imagined())),
     "GET /v1/cover/{material}": Entry("read", lambda w: Ask({"material": w.oil})),
+    "POST /v1/calendar-marks": Entry("manage", lambda w: Ask(body={**PROMOTION, "product": w.product})),
+    "GET /v1/calendar-marks": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/calendar-marks/{mark}": Entry("read", lambda w: Ask({"mark": w.mark_day()})),
+    "PATCH /v1/calendar-marks/{mark}": Entry("manage", lambda w: Ask({"mark": w.mark_day()}, {"note": "rain"})),
+    "DELETE /v1/calendar-marks/{mark}": Entry("manage", lambda w: Ask({"mark": w.mark_day()})),
 }
 
 

@@ -33,6 +33,7 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/reversals/{reversal}": {"reversal": "V-0001"},
     "/v1/checks": {"product": "heather-balm-60", "units": 48},
     "/v1/cover/{material}": {"material": "shea-butter"},
+    "/v1/calendar-marks/{mark}": {"mark": "M-0001"},
     "/v1/forecasts/{product}": {"product": "heather-balm-60", "weeks": 13},
     "/v1/runs/{batch}": {"batch": "B-0002"},
     "/v1/runs/{batch}/completion": {"batch": "B-0011"},  # planned

@@ -5,6 +5,7 @@ from typing import Literal
 from pydantic import Field
 
 from service.shapes.base import Answered, Asked, Code, Count, Day
+from service.shapes.forecasts import HugeOrder
 
 
 class ImaginedOrder(Asked):
@@ -54,10 +55,11 @@ class WeekBand(Answered):
 
 
 class MaterialCover(Answered):
-    """How long one material lasts."""
+    """How long one material lasts; bulk is made, not ordered: `order_by` is then the day by which to make it."""
 
     material: str
     name: str
+    kind: Literal["ingredient", "packaging", "bulk"]
     unit: str
     sentence: str
     on_hand: int | float
@@ -85,7 +87,7 @@ class Moved(Answered):
 
 
 class CoverOut(Answered):
-    """All materials, the most urgent first."""
+    """All materials and the bulk that is kept, the most urgent first; and the orders that one is asked about."""
 
     as_of: str
     until: str
@@ -93,11 +95,13 @@ class CoverOut(Answered):
     how_good: str
     materials: list[MaterialCover]
     moved: list[Moved]
+    huge_orders: list[HugeOrder]
 
 
 class OneCoverOut(MaterialCover):
-    """One material, and how far to trust it."""
+    """One material, how far to trust it, and the orders of the products that drive it that one is asked about."""
 
     as_of: str
     until: str
     how_good: str
+    huge_orders: list[HugeOrder]
