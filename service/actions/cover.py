@@ -78,7 +78,7 @@ def _answer(question: Question, computed: list[Any]) -> dict[str, Any]:
     huge = huge_orders.said_of(question.told.huge, products, question.today)
     said = [one["sentence"] for one in (moved if after is not None else materials)]
     said = said or ["This moves nothing." if after is not None else "There is no material yet."]
-    asked = [one["question"] for one in huge] if after is None else []
+    asked = huge_orders.asked(huge) if after is None else []
     return {**told, "sentence": "\n".join([*said, *asked]), "materials": materials, "moved": moved, "huge_orders": huge}
 
 

@@ -65,7 +65,7 @@ def _answer(question: Question, found: list[SeriesOutlook], whole: SeriesOutlook
     return {
         "product": question.item.code,
         "as_of": question.today,
-        "sentence": " ".join([together["sentence"] if together else nothing, *(one["question"] for one in question.huge[:1])]),
+        "sentence": " ".join([together["sentence"] if together else nothing, *huge_orders.asked(question.huge)]),
         "how_good": saying.how_good(all_, "the workshop's forecasts"),
         "sold_from": facts.get("sold_from"),
         "sold_until": facts.get("sold_until"),

@@ -13,6 +13,7 @@ from service.core.demand.huge import Sizes, usual_most
 from service.store import history as store
 
 MOST = 100  # listed in an answer
+SPOKEN = 3  # asked about in a sentence
 
 Key = tuple[int, str, date]  # product, channel, the day demand is for
 
@@ -27,16 +28,19 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Huge:
-    """An order that stands out, and what of each product (by id) is more than is learnt; `product` None: by its total."""
+    """An order that stands out: by these products (by id: units, usual most), else by its units in all (None)."""
 
     order: int
     reference: str
     channel: str
     day: date  # the day it left
-    product: int | None
-    units: int
-    usual_most: float
-    over: Mapping[int, float]
+    parts: Mapping[int | None, tuple[float, float]]
+    over: Mapping[int, float]  # of each product, what is more than is learnt
+
+    @property
+    def excess(self) -> float:
+        """Units beyond what was usual."""
+        return sum(units - most for units, most in self.parts.values())
 
 
 def find(scope: Scope, candidates: Sequence[Candidate], until: date) -> list[Huge]:
@@ -45,11 +49,15 @@ def find(scope: Scope, candidates: Sequence[Candidate], until: date) -> list[Hug
     asked: dict[Key, list[Row[Any]]] = {}
     for row in rows:
         asked.setdefault((row.item_id, row.channel, row.day), []).append(row)
-    lines = [huge for one in candidates if (huge := _line(one, asked[one.key])) is not None]
-    whole = _whole(scope, lines, until)
-    orders = {one.order for one in whole}
-    found = [*whole, *(one for one in lines if one.order not in orders)]
-    return sorted(found, key=lambda one: (one.usual_most - one.units, one.reference, one.product or 0))
+    found: dict[int, Huge] = {}
+    for one in candidates:
+        if (huge := _line(one, asked[one.key])) is not None:
+            had = found.get(huge.order)
+            more = huge if had is None else replace(had, parts={**had.parts, **huge.parts}, over={**had.over, **huge.over})
+            found[huge.order] = more
+    for whole in _whole(scope, found, until):
+        found[whole.order] = whole
+    return sorted(found.values(), key=lambda one: (-one.excess, one.reference))
 
 
 def _line(one: Candidate, asked: Sequence[Row[Any]]) -> Huge | None:
@@ -59,15 +67,15 @@ def _line(one: Candidate, asked: Sequence[Row[Any]]) -> Huge | None:
     most = usual_most(replace(one.sizes, second=second))
     if most is None or first.one_off is not None:
         return None
-    return _huge(first, first.item_id, most, {first.item_id: float(first.units) - most})
+    units, item = float(first.units), first.item_id
+    return _huge(first, {item: (units, most)}, {item: units - most})
 
 
-def _huge(row: Row[Any], product: int | None, most: float, over: Mapping[int, float]) -> Huge:
-    left = row.day - timedelta(days=row.transit)
-    return Huge(row.id, row.reference, row.channel, left, product, int(row.units), most, over)
+def _huge(row: Row[Any], parts: Mapping[int | None, tuple[float, float]], over: Mapping[int, float]) -> Huge:
+    return Huge(row.id, row.reference, row.channel, row.day - timedelta(days=row.transit), parts, over)
 
 
-def _whole(scope: Scope, lines: Sequence[Huge], until: date) -> list[Huge]:
+def _whole(scope: Scope, lines: Mapping[int, Huge], until: date) -> list[Huge]:
     """Orders of several products that are huge in all, also without what stands out of single products."""
     ranked: dict[str, list[Row[Any]]] = {}
     for row in store.largest_orders(scope.connection, scope.workshop.id, until):
@@ -75,7 +83,7 @@ def _whole(scope: Scope, lines: Sequence[Huge], until: date) -> list[Huge]:
     found: list[tuple[Row[Any], float]] = []
     for first, *others in ranked.values():
         second = float(others[0].units) if others else 0.0
-        known = sum(one.over[product] for one in lines if one.order == first.id for product in one.over)
+        known = lines[first.id].excess if first.id in lines else 0.0
         rest, whole = float(first.units) - known, float(first.units)
         squares = float(first.squares) - whole**2 + rest**2
         most = usual_most(Sizes(first.orders, float(first.total) - known, squares, rest, second))
@@ -84,10 +92,12 @@ def _whole(scope: Scope, lines: Sequence[Huge], until: date) -> list[Huge]:
     asked: dict[int, dict[int, float]] = {}
     for row in store.asked_by(scope.connection, scope.workshop.id, [first.id for first, _ in found]):
         asked.setdefault(row.order_id, {})[row.item_id] = float(row.units)
-    return [
-        _huge(first, None, most, {item: units * (1 - most / first.units) for item, units in asked[first.id].items()})
-        for first, most in found
-    ]
+    answers = []
+    for first, most in found:
+        had = lines[first.id].over if first.id in lines else {}
+        over = {item: max(some * (1 - most / first.units), had.get(item, 0.0)) for item, some in asked[first.id].items()}
+        answers.append(_huge(first, {None: (float(first.units), most)}, over))
+    return answers
 
 
 def said_of(found: Iterable[Huge], products: Mapping[int, Any], today: date) -> list[dict[str, Any]]:
@@ -96,17 +106,26 @@ def said_of(found: Iterable[Huge], products: Mapping[int, Any], today: date) -> 
 
 
 def _said(one: Huge, products: Mapping[int, Any], today: date) -> dict[str, Any]:
-    product = None if one.product is None else products[one.product]
-    what = f"{one.units} units in all" if product is None else f"{one.units} of {product.name}"
-    asked = (
-        f"Order {one.reference} asked for {what} on {said.day(one.day, today)}, where at most {one.usual_most:.0f} were usual."
-    )
+    named = [(None if item is None else products[item], *sizes) for item, sizes in one.parts.items()]
+    parts = [
+        f"{units:.0f} {'units in all' if product is None else f'of {product.name}'} (usually at most {most:.0f})"
+        for product, units, most in named[:3]
+    ]
+    more = [f"{len(named) - 3} more"] if len(named) > 3 else []
+    asked = f"Order {one.reference} asked for {said.listed([*parts, *more])} on {said.day(one.day, today)}."
     return {
         "order": one.reference,
-        "product": None if product is None else product.code,
+        "products": [product.code for product, _, _ in named if product is not None],
         "channel": one.channel,
         "day": one.day,
-        "units": one.units,
-        "usual_most": round(one.usual_most, 1),
+        "units": round(sum(units for _, units, _ in named)),
+        "usual_most": round(sum(most for _, _, most in named), 1),
         "question": f"{asked} Will such orders come again?",
     }
+
+
+def asked(huge: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The first questions, and how many more there are."""
+    more = len(huge) - SPOKEN
+    tail = [f"{more} more orders stand out."] if more > 1 else ["One more order stands out."] if more == 1 else []
+    return [*(str(one["question"]) for one in huge[:SPOKEN]), *tail]

@@ -46,13 +46,13 @@ class ChannelOut(Answered):
 
 
 class HugeOrder(Answered):
-    """An order far above all others of its channel (`product` null: by its units in all), learnt from as `usual_most`.
+    """An order far above all others of its channel: of these products, else by its units in all; learnt as `usual_most`.
 
     Answer the question with `one_off` of the order: true, and nothing of it is learnt; false, and all of it is.
     """
 
     order: str
-    product: str | None
+    products: list[str]
     channel: str
     day: str
     units: int | float
