@@ -5,10 +5,11 @@ import gzip
 import random
 from collections import Counter
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 from conftest import Bench
+from forecasts.past import MONDAY
 
 GRAMS = ("shea", "cocoa-butter", "almond-oil", "olive-oil", "coconut-oil", "jojoba", "beeswax", "candelilla", "kaolin",
          "oat-flour", "honey", "glycerin", "lavender-oil", "orange-oil", "tocopherol", "sea-salt")  # fmt: skip
@@ -28,8 +29,8 @@ class Sold:
     customer: str
 
 
-def read(files: list[Path]) -> list[Sold]:
-    """Every line of the files, moved by whole weeks so that the last week of them is the last whole week before today."""
+def read(files: list[Path], weeks_held_out: int = 0) -> list[Sold]:
+    """Every line of the files, moved by whole weeks: the last week that is not held out is the last one before this week."""
     rows = []
     for file in files:
         with gzip.open(file, "rt", encoding="utf-8", newline="") as text:
@@ -37,8 +38,7 @@ def read(files: list[Path]) -> list[Sold]:
             assert tuple(next(found)) == HEAD, file.name
             rows += [(row[0], date.fromisoformat(row[1]), int(row[2]), row[3], row[4]) for row in found]
     last = max(day for _, day, *_ in rows)
-    today = datetime.now(UTC).date()
-    gap = (today - timedelta(days=today.weekday() + 7)) - (last - timedelta(days=last.weekday()))
+    gap = MONDAY - timedelta(days=7 * (1 - weeks_held_out)) - (last - timedelta(days=last.weekday()))
     return [Sold(series, day + gap, units, order, customer) for series, day, units, order, customer in rows]
 
 
@@ -93,12 +93,12 @@ def open_workshop(bench: Bench, articles: list[str], seed: int = 3) -> Recipes:
     return Recipes(made)
 
 
-def weekly_use(rows: list[Sold], recipes: Recipes, weeks: int) -> dict[str, float]:
-    """What the last weeks really used of each material, a week."""
-    since = max(row.day for row in rows) - timedelta(days=7 * weeks - 1)
-    used = Counter[str]()
+def use(rows: list[Sold], recipes: Recipes) -> dict[str, dict[int, float]]:
+    """What was really needed of each material on each day, in days from this week's Monday."""
+    used: dict[str, dict[int, float]] = {}
     for row in rows:
-        if row.day >= since and row.series in recipes.unit:
-            for code, each in recipes.unit[row.series].items():
-                used[code] += each * row.units / weeks  # type: ignore[assignment]
-    return dict(used)
+        for code, each in recipes.unit.get(row.series, {}).items():
+            mine = used.setdefault(code, {})
+            on = (row.day - MONDAY).days
+            mine[on] = mine.get(on, 0.0) + each * row.units
+    return used
