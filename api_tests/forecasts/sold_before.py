@@ -14,7 +14,7 @@ from forecasts.past import MONDAY
 GRAMS = ("shea", "cocoa-butter", "almond-oil", "olive-oil", "coconut-oil", "jojoba", "beeswax", "candelilla", "kaolin",
          "oat-flour", "honey", "glycerin", "lavender-oil", "orange-oil", "tocopherol", "sea-salt")  # fmt: skip
 PACKED = ("tin-small", "tin-large", "jar", "tube", "carton")
-FORMULAS = 24
+EACH = 5  # articles filled from one formula
 HEAD = ("series_id", "date", "quantity", "order_id", "customer_id")
 
 
@@ -78,7 +78,8 @@ def open_workshop(bench: Bench, articles: list[str], seed: int = 3) -> Recipes:
     for code in PACKED:
         bench.post("materials", code=code, name=code.replace("-", " "), kind="packaging")
     shares: list[dict[str, int]] = []
-    for n in range(FORMULAS):
+    formulas = -(-len(articles) // EACH)
+    for n in range(formulas):
         some = dice.sample(GRAMS, dice.randint(4, 8))
         parts = {code: dice.randint(3, 9) for code in some[1:]}
         shares.append({**parts, some[0]: 100 - sum(parts.values())})
@@ -86,7 +87,7 @@ def open_workshop(bench: Bench, articles: list[str], seed: int = 3) -> Recipes:
         bench.post("formulas", code=f"formula-{n}", name=f"Formula {n}", usual_batch_g=5000, lines=lines)
     made = {}
     for n, article in enumerate(articles):
-        formula, fill, packed = n % FORMULAS, dice.choice((15, 30, 50, 100)), dice.choice(PACKED)
+        formula, fill, packed = n % formulas, dice.choice((15, 30, 50, 100)), dice.choice(PACKED)
         packaging = [{"material": packed, "quantity": 1}]
         bench.post("products", code=f"product-{n}", name=article, formula=f"formula-{formula}", fill_g=fill, packaging=packaging)
         made[article] = {code: percent * fill / 100 for code, percent in shares[formula].items()} | {packed: 1.0}

@@ -21,7 +21,7 @@ WHOLE = (
     sorted(Path(os.environ["STILLROOM_BENCH_DATA"]).glob("*order_lines*.csv.gz")) if "STILLROOM_BENCH_DATA" in os.environ else []
 )
 ARTICLES = 200
-HELD_OUT, COUNTED = 8, 6  # weeks that the service does not know; weeks that the counted stock lasts in them
+HELD_OUT, COUNTED = 12, 6  # weeks that the service does not know; weeks that the counted stock lasts in them
 SAID = re.compile(r"^.+ lasts (until|beyond) .+; (order|make it|it should).*\.$")
 
 
