@@ -16,6 +16,7 @@ from service.api import (
     access,
     alerts,
     batch_plans,
+    calendar_marks,
     calendars,
     checks,
     counts,
@@ -63,6 +64,7 @@ NOUNS = (
     suppliers, offers, purchase_orders, deliveries,
     alerts,
     webhooks, mail_receivers, dispatches, calendars,
+    calendar_marks,
 )  # fmt: skip
 STOP_SECONDS = 2.0  # for a round that is under way
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most

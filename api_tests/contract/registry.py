@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 import httpx
 
+PROMOTION = {"kind": "promotion", "from_on": "2026-03-02", "until_on": "2026-03-08"}
 METHODS = ("get", "post", "put", "patch", "delete")
 
 
@@ -158,6 +159,9 @@ class World:
 
     def calendar_feed(self) -> dict[str, Any]:
         return self.post("calendar-feeds", name=f"Phone {self.mark}")
+
+    def mark_day(self) -> str:
+        return str(self.post("calendar-marks", **PROMOTION, product=self.product, note=f"spring {self.mark}")["mark"])
 
     def token(self, *scopes: str) -> dict[str, Any]:
         return self.post("tokens", name=f"token {self.mark}", scopes=list(scopes) or ["read"])
@@ -337,6 +341,11 @@ ENTRIES: dict[str, Entry] = {
     "GET /v1/calendar-feeds": Entry("manage", lambda _: Ask(query={"limit": 200}), "empty"),
     "DELETE /v1/calendar-feeds/{code}": Entry("manage", lambda w: Ask({"code": w.calendar_feed()["code"]})),
     "GET /v1/calendar.ics": Entry(None, _calendar),
+    "POST /v1/calendar-marks": Entry("manage", lambda w: Ask(body={**PROMOTION, "product": w.product})),
+    "GET /v1/calendar-marks": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/calendar-marks/{mark}": Entry("read", lambda w: Ask({"mark": w.mark_day()})),
+    "PATCH /v1/calendar-marks/{mark}": Entry("manage", lambda w: Ask({"mark": w.mark_day()}, {"note": "rain"})),
+    "DELETE /v1/calendar-marks/{mark}": Entry("manage", lambda w: Ask({"mark": w.mark_day()})),
 }
 
 

@@ -1,6 +1,7 @@
 """The page a caller reads is part of the product: every operation explained, every example true, every name in the README."""
 
 import argparse
+import json
 import re
 from collections.abc import Iterator
 from dataclasses import fields
@@ -139,6 +140,34 @@ def prepare(client: httpx.Client, name: str, examples: dict[str, Any]) -> None:
         examples["token"] = address.partition("?token=")[2]
 
 
+def as_sent(kind: str, example: Any) -> dict[str, Any]:
+    """An example as a client sends it in this media type."""
+    if kind == "multipart/form-data":
+        rest = {name: json.dumps(value) for name, value in example.items() if name != "file"}
+        return {"files": {"file": ("orders.csv", example["file"])}, "data": rest}
+    if kind == "text/csv":
+        return {"content": example, "headers": {"Content-Type": kind}}
+    return {"json" if kind == "application/json" else "data": example}
+
+
+def test_the_page_says_how_to_send_a_file() -> None:
+    """A generated client can send the file itself, alone or in a form, with the same fields beside it."""
+    operation = OPERATIONS["POST /v1/imports/orders"]
+    body = operation["requestBody"]["content"]
+    assert body.keys() == {"application/json", "multipart/form-data", "text/csv"}
+    form = body["multipart/form-data"]["schema"]
+    assert form["properties"]["file"]["format"] == "binary"
+    beside = form["properties"].keys() - {"file"}
+    assert beside == PAGE["components"]["schemas"]["OrderImportIn"]["properties"].keys() - {"csv"}
+    assert beside == {one["name"] for one in operation["parameters"] if one["in"] == "query"}
+
+
+def test_answers_that_say_when_to_ask_again_document_it() -> None:
+    for name, operation in OPERATIONS.items():
+        for status, answer in operation["responses"].items():
+            assert ("Retry-After" in answer.get("headers", {})) == (status in ("429", "503")), (name, status)
+
+
 def test_every_example_works_on_the_demo_data_from_the_top_of_the_page_to_its_end(demo: httpx.Client) -> None:
     """In the order of the page, as a reader tries them out; each answers its documented success."""
     wrong, bodies = [], 0
@@ -151,7 +180,7 @@ def test_every_example_works_on_the_demo_data_from_the_top_of_the_page_to_its_en
             sent: dict[str, Any] = {}
             if body is not None:
                 assert "example" in body, f"{name}: no example of a body"
-                sent = {"json" if kind == "application/json" else "data": body["example"]}
+                sent = as_sent(kind, body["example"])
                 bodies += 1
             answer = demo.request(name.split(" ")[0], path, params=examples, **sent)
             if answer.status_code != succeeded(operation):

@@ -63,6 +63,7 @@ def grow(world: World, upto: int, have: int) -> None:
         world.mail_receiver()
         world.calendar_feed()
         world.order()
+        world.mark_day()
         world.sent_back()
         half = world.order()
         world.post(f"orders/{half}/shipments", lines=[{"product": world.product, "units": 1}])

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
-from service.actions import histories, papers, stock, stockbooks
+from service.actions import histories, huge_orders, papers, stock, stockbooks
 from service.actions.buying.awaited import Lead
 from service.actions.histories import Told
 from service.actions.scope import Scope
@@ -46,13 +46,15 @@ class Question:
 
 def ask(scope: Scope, body: CoverIn | None = None, material: str | None = None) -> Question:
     """Read all that the cover follows from."""
+    also: set[int] = set()
     if material is not None:
-        item = papers.item_of(scope, material, "material", *BOUGHT)
+        item = papers.item_of(scope, material, "material", *BOUGHT, "bulk")
         if not (item.stocked and item.active):
             raise NotFound(f"'{material}' is retired or not stocked: it has no cover")
+        also = {item.id}
     told = histories.tell(scope)
-    shelves = stockbooks.shelve(scope, told)
-    shown = [item for item in shelves.nodes if item.kind in BOUGHT and material in (None, item.code)]
+    shelves = stockbooks.shelve(scope, told, also)
+    shown = [item for item in shelves.nodes if material in (None, item.code)]
     figures = {id_: {name: found[name] for name in FACTS} for id_, found in stock.figures(scope, shown).items()}
     question = Question(scope.today, told, shelves, figures, only=material)
     for n, one in enumerate(body.what_if if body is not None else ()):
@@ -68,14 +70,20 @@ def _answer(question: Question, computed: list[Any]) -> dict[str, Any]:
     now: list[CoverOf] = before if after is None else after
     shown = [at for at, item in enumerate(question.shelves.nodes) if item.id in question.figures]
     told = {"as_of": question.today, "until": question.today + timedelta(days=SIGHT), "how_good": _good(quality)}
+    products = {row.id: row for row in question.told.products}
     if question.only is not None:
-        return _material(question, shown[0], now[shown[0]]) | told
+        only = _material(question, shown[0], now[shown[0]])
+        driving = {question.told.products[product].id for product, _ in now[shown[0]].drivers}
+        mine = (one for one in question.told.huge if driving & one.over.keys())
+        return only | told | {"huge_orders": huge_orders.said_of(mine, products, question.today)}
     ordered = sorted(shown, key=lambda at: _urgency(question, at, now[at]))
     materials = [_material(question, at, now[at]) for at in ordered]
     moved = [_moved(question, at, before[at], now[at]) for at in ordered if after is not None and _differs(before[at], now[at])]
-    sentences = [one["sentence"] for one in moved] if after is not None else [one["sentence"] for one in materials]
-    nothing = "This moves nothing." if after is not None else "There is no material yet."
-    return {**told, "sentence": "\n".join(sentences) or nothing, "materials": materials, "moved": moved}
+    huge = huge_orders.said_of(question.told.huge, products, question.today)
+    sentences = [one["sentence"] for one in (moved if after is not None else materials)]
+    sentences = sentences or ["This moves nothing." if after is not None else "There is no material yet."]
+    asked = huge_orders.asked(huge) if after is None else []
+    return {**told, "sentence": "\n".join([*sentences, *asked]), "materials": materials, "moved": moved, "huge_orders": huge}
 
 
 def _good(quality: Quality | None) -> str:
@@ -93,6 +101,7 @@ def _material(question: Question, at: int, one: CoverOf) -> dict[str, Any]:
     return {
         "material": item.code,
         "name": item.name,
+        "kind": item.kind,
         "unit": item.unit,
         "sentence": _sentence(question, at, one),
         **question.figures[item.id],
@@ -102,7 +111,7 @@ def _material(question: Question, at: int, one: CoverOf) -> dict[str, Any]:
         "with_orders": _days(question, one.with_orders),
         "order_by": _day(question, one.order_by),
         "lead_time_days": books.lead[at],
-        "lead_time": _lead_time(question.shelves.buying.leads[item.id], books.level[at]),
+        "lead_time": _lead_time(question.shelves.buying.leads[item.id], books.level[at]) if item.kind in BOUGHT else None,
         "service_level_percent": round(100 * books.level[at], 4),
         "expiring": [
             {"lot": code, "quantity": _out(loss, item.unit)}
@@ -142,7 +151,9 @@ def _lead_time(lead: Lead, level: float) -> dict[str, Any]:
 def _sentence(question: Question, at: int, one: CoverOf) -> str:
     item = question.shelves.nodes[at]
     needed = one.weekly_need > 0 or any(day is not None for day in one.runs_out)
-    sentence = saying.lasts(item.name, one.runs_out, one.order_by, question.today, SIGHT, needed)
+    bulk = item.kind == "bulk"
+    kept = not bulk or bool(question.shelves.books.lots[at]) or question.figures[item.id]["on_hand"] > 0
+    sentence = saying.lasts(item.name, one.runs_out, one.order_by, question.today, SIGHT, needed, bulk, kept)
     ordered = question.shelves.buying.ordered.get(item.id)
     if not ordered:
         return sentence

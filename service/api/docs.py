@@ -33,6 +33,7 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/reversals/{reversal}": {"reversal": "V-0001"},
     "/v1/checks": {"product": "heather-balm-60", "units": 48},
     "/v1/cover/{material}": {"material": "shea-butter"},
+    "/v1/calendar-marks/{mark}": {"mark": "M-0001"},
     "/v1/forecasts/{product}": {"product": "heather-balm-60", "weeks": 13},
     "/v1/runs/{batch}": {"batch": "B-0002"},
     "/v1/runs/{batch}/completion": {"batch": "B-0011"},  # planned
@@ -56,6 +57,7 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/calendar.ics": {"token": "demo-workshop.q9yH"},
 }
 OPEN = ("/v1/calendar.ics",)  # its token stands in its address
+AGAIN = (429, 503)  # answers that say when to ask again
 QUESTIONS = ("/v1/checks", "/v1/cover", "/v1/batch-plans")  # POSTs that change nothing
 LINK = {"Link": {"description": 'The next page, `rel="next"`.', "schema": {"type": "string"}}}
 _shapes: set[type[BaseModel]] = set()
@@ -74,6 +76,7 @@ def doc(
     status: int = 200,
     many: bool = False,
     form: bool = False,
+    file: str | None = None,
     example: Any = None,
     problems: tuple[str, ...] = (),
     tag: str | None = None,
@@ -84,6 +87,7 @@ def doc(
     """Keyword arguments of a route: what it takes, what it answers, which problems it can give.
 
     `other` is what it may answer instead of `answer`; `html`: also a page to print; `paged`: one whose `items` come in pages.
+    `other` is what it may answer instead of `answer`; `file`: the field of the body that may come as a file of its own.
     """
     types = (*ALWAYS, *problems, *(WRITES if request is not None or status == 204 else ()), *(("invalid-value",) if many else ()))
     responses: dict[int | str, dict[str, Any]] = {status: _success(answer, many, status, other)}
@@ -100,6 +104,9 @@ def doc(
     extra: dict[str, Any] = {"parameters": _parameters(many or paged, request is not None)}
     if request is not None:
         extra["requestBody"] = _body(request, form, example)
+        if file is not None:
+            extra["requestBody"]["content"] |= _files(request, file, example[file])
+            extra["parameters"] += _told_beside(request, file)
     more: dict[str, Any] = {"tags": [tag]} if tag else {}
     return {"summary": summary, "status_code": status, "responses": responses, "openapi_extra": extra, **more}
 
@@ -134,6 +141,8 @@ def _add_problem(responses: dict[int | str, dict[str, Any]], type_: str) -> None
             },
         },
     )
+    if kind.status in AGAIN:
+        known["headers"] = {"Retry-After": {"description": "Seconds to wait.", "schema": {"type": "integer", "minimum": 1}}}
     line = f"`/problems/{type_}`: {kind.title}."
     known["description"] = f"{known['description']} {line}".strip()
 
@@ -160,6 +169,40 @@ def _body(request: type[BaseModel], form: bool, example: Any) -> dict[str, Any]:
     if form:
         content["application/x-www-form-urlencoded"] = dict(media)
     return {"required": example != {}, "content": content}
+
+
+def _files(request: type[BaseModel], file: str, text: str) -> dict[str, Any]:
+    """The body as a file alone, or as a part `file` of a form with the other fields."""
+    _shapes.add(request)
+    beside = _beside(request, file)
+    parts = {"file": {"type": "string", "format": "binary"}, **beside}
+    form = {"type": "object", "required": ["file"], "properties": parts, "additionalProperties": False}
+    objects = {name: {"contentType": "application/json"} for name, schema in beside.items() if schema.get("type") == "object"}
+    return {
+        "multipart/form-data": {
+            "schema": form,
+            "encoding": {"file": {"contentType": "text/csv"}, **objects},
+            "example": {"file": text, "skip_unknown": True},
+        },
+        "text/csv": {"schema": {"type": "string"}, "example": text},
+    }
+
+
+def _told_beside(request: type[BaseModel], file: str) -> list[dict[str, Any]]:
+    """The other fields, in the query of a file that is sent alone."""
+    return [_in_query(name, schema) for name, schema in _beside(request, file).items()]
+
+
+def _in_query(name: str, schema: dict[str, Any]) -> dict[str, Any]:
+    told: dict[str, Any] = {"name": name, "in": "query", "required": False, "description": "Beside a body of `text/csv` alone."}
+    if schema.get("type") == "object":
+        return told | {"content": {"application/json": {"schema": schema}}}
+    return told | {"schema": schema}
+
+
+def _beside(request: type[BaseModel], file: str) -> dict[str, Any]:
+    properties: dict[str, Any] = request.model_json_schema(ref_template="#/components/schemas/{model}")["properties"]
+    return {name: schema for name, schema in properties.items() if name != file}
 
 
 PROBLEM = {

@@ -13,6 +13,7 @@ from starlette.exceptions import HTTPException
 
 from service import errors
 from service.actions.once import dumps
+from service.api import deps
 from service.api.accept import wants_text
 from service.errors import Busy, FieldError, Invalid, Refusal
 
@@ -136,7 +137,18 @@ async def _refused(request: Request, error: Exception) -> Response:
 
 
 async def _invalid(request: Request, error: Exception) -> Response:
-    assert isinstance(error, ValidationError | RequestValidationError)
+    assert isinstance(error, ValidationError)
+    return answer(request, of_validation(error.errors()))
+
+
+async def _invalid_address(request: Request, error: Exception) -> Response:
+    """A wrong value in a query, which is looked at before the endpoint runs: who asks still comes first."""
+    assert isinstance(error, RequestValidationError)
+    if request.url.path.startswith("/v1/"):
+        try:
+            await deps.admit(request, "read")
+        except Refusal as refusal:
+            return answer(request, refusal)
     return answer(request, of_validation(error.errors()))
 
 
@@ -154,7 +166,7 @@ def install(app: FastAPI) -> None:
     """One table: error to answer. What is in no line here is a fault of ours: the middleware answers 500."""
     app.add_exception_handler(Refusal, _refused)
     app.add_exception_handler(ValidationError, _invalid)
-    app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(RequestValidationError, _invalid_address)
     app.add_exception_handler(HTTPException, _http)
 
 

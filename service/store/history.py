@@ -4,9 +4,9 @@ from collections.abc import Collection
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, select
+from sqlalchemy import Connection, Row, bindparam, case, func, select, true, tuple_
 
-from service.store.tables import CalendarMark, Document, Item, Lot, Movement, Order, OrderLine
+from service.store.tables import Customer, Document, Item, Lot, Movement, Order, OrderLine
 
 ORDER = Order.__table__  # type: ignore[attr-defined]
 LINE = OrderLine.__table__  # type: ignore[attr-defined]
@@ -14,42 +14,116 @@ ITEM = Item.__table__  # type: ignore[attr-defined]
 LOT = Lot.__table__  # type: ignore[attr-defined]
 MOVEMENT = Movement.__table__  # type: ignore[attr-defined]
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
-MARK = CalendarMark.__table__  # type: ignore[attr-defined]
+CUSTOMER = Customer.__table__  # type: ignore[attr-defined]
 
 WANTED = func.coalesce(ORDER.c.due_on, ORDER.c.placed_on).label("day")  # the day demand is for
-_OF_ORDER = (ORDER.c.workshop_id == LINE.c.workshop_id) & (ORDER.c.id == LINE.c.order_id)
+
+
+def _asked(*only: Any) -> Any:
+    """What each order asks for of each product, however many lines it was written in."""
+    return (
+        select(LINE.c.workshop_id, LINE.c.order_id, LINE.c.item_id, func.sum(LINE.c.units).label("units"))
+        .where(LINE.c.workshop_id == bindparam("workshop"), *only)
+        .group_by(LINE.c.workshop_id, LINE.c.order_id, LINE.c.item_id)
+        .subquery("asked")
+    )
+
+
+def _its_order(asked: Any) -> Any:
+    return (ORDER.c.workshop_id == asked.c.workshop_id) & (ORDER.c.id == asked.c.order_id)
+
+
+_TERMS = (CUSTOMER.c.workshop_id == ORDER.c.workshop_id) & (CUSTOMER.c.customer == ORDER.c.customer)
+_LEARNT = (ORDER.c.state != "cancelled") & ORDER.c.one_off.isnot(true())
+TRANSIT = case((ORDER.c.due_on.is_(None), 0), else_=func.coalesce(CUSTOMER.c.transit_days, 0)).label("transit")
 
 
 def daily(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
-    """Units ordered of each product in each channel on each day before `until`, cancelled orders left out; by product.
+    """Units asked for of each product in each channel on each day before `until`, by product and channel.
 
-    With the number of lines, the sum of their squares and the largest, from which huge orders are found.
+    Orders that are cancelled or one-off are left out. With the number of orders, the sum of their squares and the largest, from
+    which huge ones are found. Goods left `transit` days before the day.
     """
+    asked = _asked()
+    units = asked.c.units
     sums = (
-        func.sum(LINE.c.units).label("units"), func.count().label("lines"),
-        func.sum(LINE.c.units * LINE.c.units).label("squares"), func.max(LINE.c.units).label("largest"),
+        func.sum(units).label("units"), func.count().label("orders"), func.sum(units * units).label("squares"),
+        func.max(units).label("largest"),
     )  # fmt: skip
     statement: Any = (
-        select(LINE.c.item_id, ORDER.c.channel, WANTED, *sums)
-        .join(ORDER, _OF_ORDER)
-        .where(LINE.c.workshop_id == workshop, ORDER.c.state != "cancelled", until > WANTED)
-        .group_by(LINE.c.item_id, ORDER.c.channel, WANTED)
-        .order_by(LINE.c.item_id, ORDER.c.channel, WANTED)
+        select(asked.c.item_id, ORDER.c.channel, WANTED, TRANSIT, *sums)
+        .join(ORDER, _its_order(asked))
+        .outerjoin(CUSTOMER, _TERMS)
+        .where(ORDER.c.workshop_id == workshop, _LEARNT, until > WANTED)
+        .group_by(asked.c.item_id, ORDER.c.channel, WANTED, TRANSIT)
+        .order_by(asked.c.item_id, ORDER.c.channel, WANTED, TRANSIT)
     )
-    return list(connection.execute(statement))
+    return list(connection.execute(statement, {"workshop": workshop}))
 
 
-def lines_on(connection: Connection, workshop: int, item: int, days: Collection[date]) -> list[Row[Any]]:
-    """The order lines of a product on some days: reference, channel, day, units."""
-    if not days:
+def longest_transit(connection: Connection, workshop: int) -> int:
+    """The most days that goods are on their way to any customer."""
+    found = connection.execute(select(func.max(CUSTOMER.c.transit_days)).where(CUSTOMER.c.workshop_id == workshop)).scalar()
+    return found or 0
+
+
+_NAMED = (ORDER.c.id, ORDER.c.reference, ORDER.c.channel, ORDER.c.one_off, WANTED, TRANSIT)
+
+
+def asked_on(connection: Connection, workshop: int, wanted: Collection[tuple[int, str, date]]) -> list[Row[Any]]:
+    """What orders asked for of a product in a channel on a day, for each of these; the largest first."""
+    if not wanted:
         return []
+    asked = _asked(LINE.c.item_id.in_(sorted({item for item, _, _ in wanted})))
     statement: Any = (
-        select(ORDER.c.reference, ORDER.c.channel, WANTED, LINE.c.units)
-        .join(ORDER, _OF_ORDER)
-        .where(LINE.c.workshop_id == workshop, LINE.c.item_id == item, ORDER.c.state != "cancelled", WANTED.in_(sorted(days)))
-        .order_by(LINE.c.order_id, LINE.c.n)
+        select(asked.c.item_id, asked.c.units, *_NAMED)
+        .join(ORDER, _its_order(asked))
+        .outerjoin(CUSTOMER, _TERMS)
+        .where(ORDER.c.workshop_id == workshop, _LEARNT, tuple_(asked.c.item_id, ORDER.c.channel, WANTED).in_(sorted(wanted)))
+        .order_by(asked.c.units.desc(), ORDER.c.id)
     )
-    return list(connection.execute(statement))
+    return list(connection.execute(statement, {"workshop": workshop}))
+
+
+def largest_orders(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
+    """The two orders of each channel that ask for most units in all, beside the number, sum and sum of squares of all of them."""
+    whole = (
+        select(
+            LINE.c.workshop_id,
+            LINE.c.order_id,
+            func.sum(LINE.c.units).label("units"),
+            func.count(LINE.c.item_id.distinct()).label("products"),
+        )
+        .where(LINE.c.workshop_id == bindparam("workshop"))
+        .group_by(LINE.c.workshop_id, LINE.c.order_id)
+        .subquery("whole")
+    )
+    units = whole.c.units
+    of_channel: Any = {"partition_by": ORDER.c.channel}
+    ranked = (
+        select(
+            *_NAMED, units, whole.c.products,
+            func.row_number().over(**of_channel, order_by=(units.desc(), ORDER.c.id)).label("place"),
+            func.count().over(**of_channel).label("orders"),
+            func.sum(units).over(**of_channel).label("total"),
+            func.sum(units * units).over(**of_channel).label("squares"),
+        )
+        .join(ORDER, _its_order(whole))
+        .outerjoin(CUSTOMER, _TERMS)
+        .where(ORDER.c.workshop_id == workshop, _LEARNT, until > WANTED)
+        .subquery("ranked")
+    )  # fmt: skip
+    statement: Any = select(ranked).where(ranked.c.place <= 2).order_by(ranked.c.channel, ranked.c.place)
+    return list(connection.execute(statement, {"workshop": workshop}))
+
+
+def asked_by(connection: Connection, workshop: int, orders: Collection[int]) -> list[Row[Any]]:
+    """What these orders ask for of each product: order, product, units."""
+    if not orders:
+        return []
+    asked = _asked(LINE.c.order_id.in_(sorted(orders)))
+    statement = select(asked.c.order_id, asked.c.item_id, asked.c.units)
+    return list(connection.execute(statement, {"workshop": workshop}))
 
 
 def finished_moves(connection: Connection, workshop: int) -> list[Row[Any]]:
@@ -79,8 +153,3 @@ def channels(connection: Connection, workshop: int, orders: Collection[int]) -> 
         return {}
     wanted = (ORDER.c.workshop_id == workshop) & ORDER.c.id.in_(sorted(orders))
     return {row.id: row.channel for row in connection.execute(select(ORDER.c.id, ORDER.c.channel).where(wanted))}
-
-
-def marks(connection: Connection, workshop: int) -> list[Row[Any]]:
-    """Every mark on the calendar, by its first day."""
-    return list(connection.execute(select(MARK).where(MARK.c.workshop_id == workshop).order_by(MARK.c.from_on, MARK.c.id)))

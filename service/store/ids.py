@@ -3,6 +3,7 @@
 import secrets
 import threading
 import time
+from datetime import UTC, datetime
 
 EPOCH_MS = 1_735_689_600_000  # 2025-01-01T00:00:00Z
 _last = 0
@@ -16,3 +17,8 @@ def new_id() -> int:
     with _lock:
         _last = fresh if fresh > _last else _last + 1
         return _last
+
+
+def made_at(id_: int) -> datetime:
+    """When an id was made."""
+    return datetime.fromtimestamp(((id_ >> 22) + EPOCH_MS) / 1000, UTC)

@@ -55,3 +55,9 @@ def add(connection: Connection, workshop: int, values: dict[str, Any], rows: Seq
 def change(connection: Connection, workshop: int, product: int, values: dict[str, Any]) -> None:
     """Change a product's facts."""
     connection.execute(update(PRODUCT).where(PRODUCT.c.workshop_id == workshop, PRODUCT.c.id == product).values(**values))
+
+
+def inside_sets(connection: Connection, workshop: int) -> set[int]:
+    """Products that any set holds."""
+    wanted = (PART.c.workshop_id == workshop) & PART.c.inside.is_(True)
+    return set(connection.scalars(select(PART.c.item_id).distinct().where(wanted)))

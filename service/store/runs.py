@@ -4,7 +4,7 @@ import json
 from collections.abc import Collection, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, insert, literal_column, select, update
+from sqlalchemy import Connection, Row, bindparam, func, insert, literal_column, select, update
 
 from service.core.making.claims import Plan
 from service.store.prepared import Prepared
@@ -107,3 +107,17 @@ def for_orders(connection: Connection, workshop: int, orders: Collection[int]) -
         return []
     wanted = [RUN.c.workshop_id == workshop, RUN.c.order_id.in_(sorted(orders)), RUN.c.state.in_(("planned", "completed"))]
     return list(connection.execute(select(RUN.c.code, RUN.c.state, RUN.c.order_id).where(*wanted).order_by(RUN.c.id)))
+
+
+def mean_batches(connection: Connection, workshop: int, formulas: Collection[int]) -> dict[int, int]:
+    """The mean batch of these formulas' completed runs, of those that had any."""
+    if not formulas:
+        return {}
+    wanted = [
+        RUN.c.workshop_id == workshop,
+        RUN.c.formula_id.in_(sorted(formulas)),
+        RUN.c.state == "completed",
+        RUN.c.batch_mg > 0,
+    ]
+    found = select(RUN.c.formula_id, func.avg(RUN.c.batch_mg).label("batch_mg")).where(*wanted).group_by(RUN.c.formula_id)
+    return {row.formula_id: round(row.batch_mg) for row in connection.execute(found)}

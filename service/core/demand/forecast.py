@@ -53,7 +53,10 @@ class Record:
 
 @dataclass(slots=True)
 class Fit:
-    """What the history taught. `share` (N or 1, T); `past[origin, horizon]` = cumulative mean and variance, each (N,)."""
+    """What the history taught. `share` (N or 1, T); `past[origin, horizon]` = cumulative mean and variance, each (N,).
+
+    `planned` (N or 1, T), if given: what the calendar said beforehand of each week, so that past forecasts knew it too.
+    """
 
     settings: Settings
     state: Levels
@@ -62,6 +65,7 @@ class Fit:
     weeks: int
     records: dict[int, Record]
     past: dict[tuple[int, int], tuple[Floats, Floats]]
+    planned: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,13 +94,15 @@ def first_sale(y: ArrayLike) -> Counts:
 
 
 def fit(
-    y: ArrayLike, open_share: ArrayLike | None = None, settings: Settings | None = None, origins: Collection[int] = ()
-) -> Fit:
+    y: ArrayLike, open_share: ArrayLike | None = None, settings: Settings | None = None, origins: Collection[int] = (),
+    planned: Floats | None = None,
+) -> Fit:  # fmt: skip
     """Learn from weekly demand `y` (N, T), oldest week first; steps 1-3, 5 and 6 of the method.
 
     `open_share` is (T,) or (N, T): the share of its usual days that the shop was open and the product there to be sold
     (a week out of stock is censored that way), times the known lift of a promotion or a market. `origins` are the weeks
-    before which the forecast is to be kept in `past`. Exponentially weighted average forecaster: Vovk, COLT (1990);
+    before which the forecast is to be kept in `past`; `planned` is the part of the open share that was known then.
+    Exponentially weighted average forecaster: Vovk, COLT (1990);
     Cesa-Bianchi & Lugosi, Prediction, Learning, and Games (2006), 2.
     """
     chosen = settings or Settings()
@@ -104,7 +110,7 @@ def fit(
     series, weeks = demand.shape
     share = np.ones((1, weeks)) if open_share is None else np.atleast_2d(np.asarray(open_share, dtype=np.float64))
     records = {horizon: _record(horizon, series) for horizon in chosen.horizons}
-    made = Fit(chosen, levels.begin(series, weeks), share, first_sale(demand), weeks, records, {})
+    made = Fit(chosen, levels.begin(series, weeks), share, first_sale(demand), weeks, records, {}, planned)
     wanted, open_ends = frozenset(origins), _Open(made, demand)
     for week in range(weeks):
         open_ends.state_forecasts(week, week in wanted)
@@ -196,7 +202,9 @@ def weights(record: Record, rules: Settings) -> Floats:
 
 
 def future_share(made: Fit, origin: int, horizon: int) -> Floats:
-    """Open shares of the weeks to come: last year's with a year behind, else 1; shape (N or 1, horizon)."""
+    """Open shares of the weeks to come: as planned, else last year's with a year behind, else 1; shape (N or 1, horizon)."""
+    if made.planned is not None and origin + horizon <= made.weeks:
+        return made.planned[:, origin : origin + horizon]
     season = made.settings.season
     if origin < season:
         return np.ones((1, horizon))

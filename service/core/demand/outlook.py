@@ -39,11 +39,14 @@ class Outlook:
 def look(history: History, horizon: int, origins: Sequence[int] = ()) -> Outlook:
     """Fit all series and forecast the coming weeks, the first of which holds today."""
     seen = weekly(history, horizon)
-    made = fit(seen.capped, seen.share, origins=[*origins])
+    made = fit(seen.capped, seen.share, origins=[*origins], planned=seen.planned)
     own = paths.forecast(made, horizon, seen.ahead)
     age = np.maximum(seen.units.shape[1] - made.first, 0).astype(np.float64)
+    unsold = [at for at, (product, _) in enumerate(history.series) if product in history.fresh and not age[at]]
+    age[unsold] = [history.fresh[history.series[at][0]] for at in unsold]
     named = _alike(history, age, own)
-    eligible = np.array([age[at] > 0 or bool(history.like.get(product)) for at, (product, _) in enumerate(history.series)])
+    borrows = history.like.keys() | history.fresh.keys()
+    eligible = np.array([age[at] > 0 or product in borrows for at, (product, _) in enumerate(history.series)])
     lent = paths.borrow(own, np.where(eligible, age, np.inf), named)
     closed = seen.ahead <= 0
     kept = lent.forecast

@@ -12,13 +12,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from service.core.demand.forecast import Fit, Forecast, cumulative, future_share
 from service.core.demand.levels import CROWD, Floats
+from service.core.demand.planning import YOUNG
 
 Singles = NDArray[np.float32]
 
 EDGE = 4.0  # the latent normal is cut here
 CELLS = 512  # and put into so many cells
 MOST = 0.95  # of a correlation
-BORROWED = 8.0  # weeks of its own history that weigh as much as what a new product borrows
+BORROWED = float(YOUNG)  # weeks of its own history that weigh as much as what a new product borrows
 
 
 def forecast(made: Fit, horizon: int, open_share: ArrayLike | None = None) -> Forecast:

@@ -12,6 +12,7 @@ Season = tuple[tuple[int, int], tuple[int, int]]  # (month, day) from, (month, d
 CHANNELS = ("retail", "wholesale", "market")
 SEED = 20_270_101
 PATHS = 1_000
+YOUNG = 8  # weeks since its first order, or since it is there, in which a product is new
 WEEKS = 26
 
 
@@ -19,7 +20,7 @@ WEEKS = 26
 class Mark:
     """Days of the calendar that are not like others; `product` -1 and `channel` "" mean all."""
 
-    kind: str  # promotion, market_day
+    kind: str  # closed, promotion, market_day
     first: int
     last: int
     product: int = -1
@@ -42,6 +43,7 @@ class History:
     gaps: dict[int, list[tuple[int, int]]] = field(default_factory=dict)  # product -> first and last days without stock
     seasons: dict[int, Season] = field(default_factory=dict)
     like: dict[int, list[int]] = field(default_factory=dict)
+    fresh: dict[int, int] = field(default_factory=dict)  # products that are new and not yet ordered: weeks since they are there
     retired: list[int] = field(default_factory=list)
     known: list[tuple[int, int, float]] = field(default_factory=list)  # open orders: series, day, units
 

@@ -12,31 +12,41 @@ def said_day(day: date, today: date) -> str:
     return text if abs((day - today).days) < 300 else f"{text} {day.year}"
 
 
-def lasts(name: str, days: Sequence[int | None], order_by: int | None, today: date, sight: int, needed: bool) -> str:
-    """Until when a material lasts, between when and when, and by when to order it."""
-    early, likely, late = (None if day is None else today + timedelta(days=day) for day in days)
-    until = said_day(today + timedelta(days=sight), today)
+def lasts(
+    name: str, days: Sequence[int | None], order_by: int | None, today: date, sight: int, needed: bool, made: bool = False,
+    kept: bool = True,
+) -> str:  # fmt: skip
+    """Until when a material lasts, between when and when, and by when to order it.
+
+    `made`: it is bulk, which is not ordered but made. Not `kept`: there is none, it is made when it is needed.
+    """
     if not needed:
         return f"{name} is not needed by anything that sells."
+    early, likely, late = (None if day is None else today + timedelta(days=day) for day in days)
+    until = said_day(today + timedelta(days=sight), today)
+    act = _order(order_by, today, "make" if made else "order")
+    begins, ends = (f"{name} lasts", "until") if kept else (f"No {name} is kept: a batch is needed", "on")
     if late is not None and late <= today:
-        return f"{name} has run out: order it now."
+        now = f"{name} has run out" if kept else f"No {name} is kept, and it is needed"
+        return f"{now}: {'make' if made else 'order'} it now."
     if likely is None:
-        maybe = f", though it may run out from {said_day(early, today)}" if early is not None else ""
-        return f"{name} lasts beyond {until}{maybe}{_order(order_by, today)}."
+        maybe = f", though it may {'run out' if kept else 'be needed'} from {said_day(early, today)}" if early is not None else ""
+        return f"{begins} {'beyond' if kept else 'after'} {until}{maybe}{act}."
     begin = said_day(early, today) if early is not None else "today"
     end = said_day(late, today) if late is not None else f"some day after {until}"
     if begin == end:
-        return f"{name} lasts until {said_day(likely, today)}{_order(order_by, today)}."
-    return f"{name} lasts until about {said_day(likely, today)}, between {begin} and {end}{_order(order_by, today)}."
+        return f"{begins} {ends} {said_day(likely, today)}{act}."
+    return f"{begins} {'until about' if kept else 'about'} {said_day(likely, today)}, between {begin} and {end}{act}."
 
 
-def _order(order_by: int | None, today: date) -> str:
+def _order(order_by: int | None, today: date, act: str) -> str:
     if order_by is None:
         return ""
-    day = today + timedelta(days=order_by)
+    day, done = today + timedelta(days=order_by), "made" if act == "make" else "ordered"
+    it = "make it" if act == "make" else "order"
     if order_by < 0:
-        return f"; order it now, it should have been ordered by {said_day(day, today)}"
-    return f"; order by {said_day(day, today)}" if order_by else "; order it today"
+        return f"; {act} it now, it should have been {done} by {said_day(day, today)}"
+    return f"; {it} by {said_day(day, today)}" if order_by else f"; {act} it today"
 
 
 def how_good(quality: Quality | None, of: str) -> str:

@@ -79,6 +79,11 @@ def flag(default: bool) -> Any:
     return Field(default=default, sa_type=Boolean, nullable=False)
 
 
+def answer() -> Any:
+    """A question's answer: yes, no, or not answered yet."""
+    return Field(default=None, sa_type=Boolean, nullable=True)
+
+
 def small(default: Any = ...) -> Any:
     """A 32-bit integer column (days, counters of lines)."""
     return Field(default=default, sa_type=Integer, nullable=default is None)

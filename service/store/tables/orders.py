@@ -6,7 +6,7 @@ from sqlalchemy import CheckConstraint, Index, Text, UniqueConstraint
 from sqlalchemy import text as sql
 from sqlmodel import Field, SQLModel
 
-from service.store.tables.columns import WITHOUT_ROWID, big, day, flag, key, moment, of, small, text
+from service.store.tables.columns import WITHOUT_ROWID, answer, big, day, flag, key, moment, of, small, text
 
 
 class Customer(SQLModel, table=True):
@@ -48,6 +48,7 @@ class Order(SQLModel, table=True):
     recorded_at: datetime = moment()
     recorded_by: str = text()
     facts: str = text("{}")  # JSON: what was told beside the columns (note)
+    one_off: bool | None = answer()  # whether it was the only one of its kind; null: nobody said
 
 
 class OrderLine(SQLModel, table=True):
@@ -82,14 +83,14 @@ class OrderPaper(SQLModel, table=True):
 
 
 class CalendarMark(SQLModel, table=True):
-    """Days that are not like others, so that they are neither noise nor forgotten: a promotion, a market day."""
+    """Days that are not like others, so that they are neither noise nor forgotten: closed, a promotion, a market day."""
 
     __tablename__ = "calendar_mark"
     __table_args__ = (
         of("item", "item_id"),
         UniqueConstraint("workshop_id", "code"),
         Index(None, "workshop_id", "from_on"),
-        CheckConstraint("kind IN ('promotion','market_day')", name="kind"),
+        CheckConstraint("kind IN ('closed','promotion','market_day')", name="kind"),
     )
     workshop_id: int = key()
     id: int = key()
