@@ -64,7 +64,7 @@ def by_codes(connection: Connection, workshop: int, codes: Collection[str]) -> d
 
 
 def newest_cost(connection: Connection, workshop: int, item: int, day: date) -> Row[Any] | None:
-    """The newest lot of known cost received by that day: what unbooked stock is costed at (law 9)."""
+    """The newest lot of known cost received by that day, no part of another: what unbooked stock is costed at (law 9)."""
     reversal = DOCUMENT.alias("reversal")
     back = (reversal.c.workshop_id == LOT.c.workshop_id) & (reversal.c.reverses_id == LOT.c.document_id)
     return connection.execute(
@@ -74,6 +74,7 @@ def newest_cost(connection: Connection, workshop: int, item: int, day: date) -> 
             LOT.c.workshop_id == workshop,
             LOT.c.item_id == item,
             LOT.c.id != LOT.c.item_id,
+            LOT.c.parent_id.is_(None),
             LOT.c.cost_micro.is_not(None),
             LOT.c.quantity > 0,
             LOT.c.received_on <= day,

@@ -207,12 +207,10 @@ def _days(scope: Scope, origins: set[int]) -> dict[int, date]:
 
 
 def _of_known_cost(rows: dict[int, Row[Any]], shelves: Shelves) -> list[tuple[date, str, Row[Any]]]:
-    """Lots of known cost, each with the day it came (of a part: the day its lot came, as known now) and its code."""
-    return [
-        (lot.received_on, lot.code, rows[lot.id])
-        for lot in shelves.lots.values()
-        if lot.id in rows and rows[lot.id].cost_micro is not None and rows[lot.id].quantity > 0
-    ]
+    """Lots of known cost, each with the day it came as known now and its code; a part is no lot that came."""
+    there = [(lot, rows[lot.id]) for lot in shelves.lots.values() if lot.id in rows and rows[lot.id].parent_id is None]
+    known = [(lot, row) for lot, row in there if row.cost_micro is not None and row.quantity > 0]
+    return [(lot.received_on, lot.code, row) for lot, row in known]
 
 
 def _estimate(known: list[tuple[date, str, Row[Any]]], day: date, quantity: int) -> int | None:
