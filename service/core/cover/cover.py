@@ -220,7 +220,7 @@ def cover(
     if books.coming:
         ends, positions = out.copy(), out.copy()
         for node, orders in books.coming.items():
-            mine = need[:, :, node]
+            mine = np.ascontiguousarray(need[:, :, node])
             lasts = partial(_lasts, mine, clock)
             ends[:, node], positions[:, node] = arriving.with_orders(
                 orders, mine, clock.knots, got[:, node], out[:, node], lasts, seed
