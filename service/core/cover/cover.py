@@ -229,7 +229,7 @@ def of_nodes(total: Singles, clock: Clock, books: Books, seed: int = SEED) -> li
     if books.coming:
         ends, positions = out.copy(), out.copy()
         for node, orders in books.coming.items():
-            mine = need[:, :, node]
+            mine = np.ascontiguousarray(need[:, :, node])
             lasts = partial(_lasts, mine, clock)
             ends[:, node], positions[:, node] = arriving.with_orders(
                 orders, mine, clock.knots, got[:, node], out[:, node], lasts, seed
