@@ -84,8 +84,8 @@ def create_app(
     app.state.door, app.state.figures = door, figures
     problems.install(app)
     docs.install(app)
-    for module in (start, health, problems, *NOUNS):
-        app.include_router(module.router)
+    for module in (start, health, problems, *NOUNS):  # flat: routers in a router are searched twice a request
+        app.router.routes.extend(module.router.routes)
     app.add_middleware(Surround, settings=settings, figures=figures)
     return app
 

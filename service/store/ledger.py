@@ -3,7 +3,6 @@
 `post` is the only writer of movements and of a lot's figures; everything else only reads.
 """
 
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -17,6 +16,7 @@ from service.core.stock.movements import Balance, Entries
 from service.core.stock.movements import Movement as Moved
 from service.store.prepared import Prepared
 from service.store.tables import Counter, Document, Line, Lot, LotEdit, Movement, NamedLot
+from service.store.written import written
 
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
 LINE = Line.__table__  # type: ignore[attr-defined]
@@ -133,7 +133,7 @@ def add_lots(connection: Connection, workshop: int, new_lots: Sequence[dict[str,
 
 def add_edit(connection: Connection, workshop: int, document: int, lot: int, facts: dict[str, Any]) -> None:
     """Write what an edit says of a lot."""
-    text = json.dumps(facts, ensure_ascii=False, separators=(",", ":"), default=str)
+    text = written(facts)
     connection.execute(insert(LOT_EDIT), {"workshop_id": workshop, "document_id": document, "lot_id": lot, "facts": text})
 
 
@@ -152,7 +152,7 @@ def _document(workshop: int, paper: Paper) -> dict[str, Any]:
         "corrects_id": paper.corrects_id,
         "caused_by_id": paper.caused_by_id,
         "states": paper.states,
-        "facts": json.dumps(paper.facts, ensure_ascii=False, separators=(",", ":"), default=str),
+        "facts": written(paper.facts),
     }
 
 

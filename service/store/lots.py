@@ -14,8 +14,13 @@ DOCUMENT = Document.__table__  # type: ignore[attr-defined]
 ITEM = Item.__table__  # type: ignore[attr-defined]
 
 _MINE = LOT.c.workshop_id == bindparam("workshop")
+_DRAWN = (  # what a draw looks at, and no more: it reads many
+    LOT.c.id, LOT.c.item_id, LOT.c.code, LOT.c.received_on, LOT.c.expires_on, LOT.c.retest_on, LOT.c.opened_on,
+    LOT.c.opened_life_days, LOT.c.use_by, LOT.c.ready_on, LOT.c.status, LOT.c.set_apart, LOT.c.quantity, LOT.c.cost_micro,
+    LOT.c.estimated, LOT.c.on_hand, LOT.c.cost_left_micro,
+)  # fmt: skip
 _WITH_STOCK = Prepared(  # a literal, so that the partial index serves (SQLite takes it while it was made last: 0002)
-    lambda items: select(LOT).where(_MINE, LOT.c.item_id.in_(items), LOT.c.on_hand != literal_column("0")), "items"
+    lambda items: select(*_DRAWN).where(_MINE, LOT.c.item_id.in_(items), LOT.c.on_hand != literal_column("0")), "items"
 )
 _BY_IDS = Prepared(lambda ids: select(LOT).where(_MINE, LOT.c.id.in_(ids)), "ids")
 _WITH_UNBOOKED = Prepared(
@@ -24,7 +29,7 @@ _WITH_UNBOOKED = Prepared(
 
 
 def with_stock(connection: Connection, workshop: int, items: Collection[int]) -> list[Row[Any]]:
-    """The lots of these items that hold something, the unbooked lot too where it is not empty."""
+    """The lots of these items that hold something (what a draw sees of them), the unbooked lot too where it is not empty."""
     if not items:
         return []
     return _WITH_STOCK.rows(connection, {"workshop": workshop, "items": sorted(items)})

@@ -91,8 +91,8 @@ def draw(
     `named` pairs a lot's id with a quantity or None (as much as is still needed); `without` are lots
     never drawn unnamed (the run's own).
     """
-    by_id = {lot.id: lot for lot in lots}
-    left = {lot.id: max(0, lot.quantity) for lot in by_id.values()}
+    lots = list(lots)
+    left = {lot.id: max(0, lot.quantity) for lot in lots}
     takes: list[Take] = []
     wanted = quantity
     for lot_id, most in named:
@@ -100,7 +100,7 @@ def draw(
         takes.append(Take(lot_id, taken, "named"))
         left[lot_id] = left.get(lot_id, 0) - taken
         wanted -= taken
-    usable = [lot for lot in by_id.values() if lot.id not in without and drawable(lot, day)]
+    usable = [lot for lot in lots if lot.id not in without and drawable(lot, day)]
     for lot in sorted(usable, key=first_out):
         if not wanted:
             break
