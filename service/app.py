@@ -1,6 +1,7 @@
 """The application: settings in, FastAPI out. Nothing runs at import."""
 
 import asyncio
+import gc
 import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
@@ -51,6 +52,7 @@ NOUNS = (
     runs,
     orders, shipments, customers, batch_plans, imports, forecasts, cover,
 )  # fmt: skip
+YOUNG_OBJECTS = 20_000  # a run makes some thousands, and nearly none of them lives on or in a circle
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 
 
@@ -71,6 +73,8 @@ def create_app(
         limiter = anyio.to_thread.current_default_thread_limiter()
         limiter.total_tokens = settings.database_threads - (1 if settings.sqlite else half)
         door.writer.start()
+        gc.freeze()  # what was made for the start stays: collections look at the requests' objects alone
+        gc.set_threshold(YOUNG_OBJECTS)
         noting = asyncio.create_task(_note_uses(door))
         yield
         noting.cancel()

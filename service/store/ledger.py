@@ -218,8 +218,8 @@ def settle(connection: Connection, workshop: int, balances: Iterable[Balance]) -
 def _next(upsert: Any) -> Prepared:
     return Prepared(
         upsert(COUNTER)
-        .values(workshop_id=bindparam("workshop_id"), series=bindparam("series"), last=bindparam("last"))
-        .on_conflict_do_update(index_elements=["workshop_id", "series"], set_={"last": COUNTER.c.last + 1})
+        .values(workshop_id=bindparam("workshop_id"), series=bindparam("series"), last=bindparam("count"))
+        .on_conflict_do_update(index_elements=["workshop_id", "series"], set_={"last": COUNTER.c.last + bindparam("count")})
         .returning(COUNTER.c.last)
     )
 
@@ -227,8 +227,8 @@ def _next(upsert: Any) -> Prepared:
 _NEXT = {"sqlite": _next(sqlite_insert), "postgresql": _next(postgresql_insert)}
 
 
-def next_number(connection: Connection, workshop: int, series: str) -> int:
-    """The next number of a series of readable codes; the row stays locked until the end of the act."""
-    found = _NEXT[connection.dialect.name].first(connection, {"workshop_id": workshop, "series": series, "last": 1})
+def next_numbers(connection: Connection, workshop: int, series: str, count: int) -> range:
+    """The next numbers of a series of readable codes; the row stays locked until the end of the act."""
+    found = _NEXT[connection.dialect.name].first(connection, {"workshop_id": workshop, "series": series, "count": count})
     assert found is not None
-    return int(found.last)
+    return range(found.last - count + 1, found.last + 1)

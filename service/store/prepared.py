@@ -7,7 +7,7 @@ Parameters are named by `bindparam`; a list of values is padded to one of a few 
 import re
 from bisect import bisect_left
 from collections import namedtuple
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -21,6 +21,13 @@ from sqlalchemy.exc import DBAPIError
 
 Processor = Callable[[Any], Any] | None
 LENGTHS = (1, 2, 4, 8, 16, 32, 64, 128, 256, 512, 1024, 4096, 16384, 30000)
+MANY = 1024  # of a list at once, where the order of what comes back does not matter
+
+
+def parts(some: Collection[int], size: int = MANY) -> Iterator[list[int]]:
+    """A list in parts that are short enough for one statement."""
+    wanted = sorted(some)
+    return (wanted[at : at + size] for at in range(0, len(wanted), size))
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from service.core.stock.acts import Counted, Lot
 from service.core.stock.acts import Paper as Step
 from service.core.stock.lateness import BEYOND, Shelves
 from service.core.stock.netted import Net, netted
-from service.store import ledger, lots, replay
+from service.store import ledger, lots, replay, unbooked
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Paper
@@ -69,13 +69,13 @@ class Redraw:
         """Run an item's papers again from the start of a day; enter what differs from the books."""
         connection, workshop = self.scope.connection, self.scope.workshop.id
         rows = {row.id: row for row in replay.lots(connection, workshop, item.id)}
-        since = min(since, replay.first_beyond(connection, workshop, item.id) or since)  # a count explains draws of before
+        since = min(since, unbooked.first_day(connection, workshop, item.id) or since)  # a count explains draws of before
         lines = replay.papers(connection, workshop, item.id, since)
-        shelves = reading.as_of(self.scope, item, rows, since)
+        said = replay.booked(connection, workshop, item.id, since)
+        shelves = reading.as_of(self.scope, item, rows, since, said)
         acts = reading.acts_since(self.scope, item, rows, lines, since)
         shelves.run(acts)
         self._founders(shelves, acts)
-        said = replay.booked(connection, workshop, item.id, since)
         booked = {(row.origin, row.line, BEYOND if row.lot_id == item.id else row.lot_id): int(row.quantity) for row in said}
         differs = {
             key: shelves.effects.get(key, 0) - booked.get(key, 0)
@@ -141,7 +141,7 @@ class Redraw:
     ) -> None:  # fmt: skip
         """The unbooked lot: grams, and what each unbooked draw is costed at now (law 9)."""
         connection, workshop = self.scope.connection, self.scope.workshop.id
-        net = netted(replay.beyond(connection, workshop, item.id, since))
+        net = netted(unbooked.since(connection, workshop, item.id, since))
         wanted = {key[:2] for key in differs if key[2] == BEYOND}
         if whole:
             wanted |= {key[:2] for key in net if net[key].quantity}

@@ -6,6 +6,7 @@ Source of the order: ISO 22716:2007, 6.6.7 (oldest released stock first), tighte
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Protocol
 
 FOREVER = date(9999, 12, 31)
 
@@ -50,7 +51,35 @@ def last_usable_day(expires_on: date | None, opened_on: date | None, opened_life
     return min(days)
 
 
-def state(lot: Shelf, day: date) -> str:
+class Seen(Protocol):
+    """What says whether a lot may be drawn."""
+
+    @property
+    def received_on(self) -> date:
+        """The day it came."""
+
+    @property
+    def use_by(self) -> date:
+        """Its last usable day."""
+
+    @property
+    def status(self) -> str:
+        """Released or not."""
+
+    @property
+    def retest_on(self) -> date | None:
+        """When its test is due."""
+
+    @property
+    def ready_on(self) -> date | None:
+        """When it has rested."""
+
+    @property
+    def production(self) -> bool:
+        """Whether production draws from where it is."""
+
+
+def state(lot: Seen, day: date) -> str:
     """The one part of on hand a lot counts in: rejected, quarantined, expired, resting, set apart or usable."""
     if lot.status in ("rejected", "quarantined"):
         return lot.status
@@ -61,7 +90,7 @@ def state(lot: Shelf, day: date) -> str:
     return "usable" if lot.production else "set_apart"
 
 
-def drawable(lot: Shelf, day: date) -> bool:
+def drawable(lot: Seen, day: date) -> bool:
     """Whether production may draw this lot by itself on that day."""
     return lot.received_on <= day and state(lot, day) == "usable"
 
