@@ -1,7 +1,10 @@
 """Errors as answers: RFC 9457 problem details, or the sentence alone for `text/plain`."""
 
+import json
 from collections.abc import Iterable
 from dataclasses import fields
+from datetime import date, datetime
+from decimal import Decimal
 from html import escape
 from typing import Any
 
@@ -12,7 +15,6 @@ from pydantic import ValidationError
 from starlette.exceptions import HTTPException
 
 from service import errors
-from service.actions.once import dumps
 from service.api import deps
 from service.api.accept import wants_text
 from service.errors import Busy, FieldError, Invalid, Refusal
@@ -64,7 +66,20 @@ def body_of(refusal: Refusal) -> bytes:
         "detail": refusal.detail,
         "errors": [_field(one) for one in refusal.errors],
     }
-    return dumps(body | refusal.facts).encode("utf-8", "replace")
+    return _text(body | refusal.facts).encode("utf-8", "replace")
+
+
+def _text(value: Any) -> str:
+    """JSON of what may hold anything that a caller sent: numbers as decimals, halves of characters."""
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"), default=_plain)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, date | datetime):
+        return value.isoformat()
+    if isinstance(value, Decimal):
+        return int(value) if value == value.to_integral_value() else float(value)
+    raise TypeError(f"{type(value).__name__} has no place in an answer")
 
 
 def _field(error: FieldError) -> dict[str, Any]:
@@ -79,7 +94,7 @@ def _shown(value: Any) -> Any:
     if isinstance(value, int) and abs(value) < 2**53:
         return value
     try:
-        text = value if isinstance(value, str) else dumps(value)
+        text = value if isinstance(value, str) else _text(value)
     except (TypeError, ValueError, OverflowError, RecursionError):
         text = type(value).__name__
     return text[:100].encode("utf-8", "replace").decode()

@@ -171,7 +171,7 @@ def left_by_item(drawn: Drawn, day: date) -> dict[int, int]:
             continue
         balance = drawn.entries.balances.get(row.id)
         now = row.on_hand if balance is None else balance.on_hand
-        usable = now if draw.drawable(draw.shelf_of(row), day) else 0
+        usable = now if draw.drawable(drawn.shelves.get(row.id) or draw.shelf_of(row), day) else 0
         left[row.item_id] = left.get(row.item_id, 0) + usable
     return left
 

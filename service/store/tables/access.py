@@ -5,7 +5,7 @@ from datetime import date, datetime
 from sqlalchemy import Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
-from service.store.tables.columns import WITHOUT_ROWID, big, day, key, moment, small, text
+from service.store.tables.columns import WITHOUT_ROWID, big, day, key, label, moment, small, text
 
 
 class Workshop(SQLModel, table=True):
@@ -33,7 +33,7 @@ class Token(SQLModel, table=True):
     __table_args__ = (UniqueConstraint("workshop_id", "code"), UniqueConstraint("workshop_id", "secret_hash"))
     workshop_id: int = key()
     id: int = key()
-    code: str = text()
+    code: str = label()
     name: str = text()
     scopes: str = text()
     secret_hash: str = text()
