@@ -9,6 +9,7 @@ down_revision = "0009"
 SORTED = (
     ("item", "code"), ("lot", "code"), ("lot", "place"), ("place", "place"), ("document", "code"), ("run", "code"),
     ("token", "code"), ("order", "reference"), ("order", "customer"), ("customer", "customer"), ("calendar_mark", "code"),
+    ("supplier", "code"), ("offer", "code"),
 )  # fmt: skip
 
 
