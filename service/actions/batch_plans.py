@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import claiming, plans, stock
+from service.actions import claiming, plans, products, stock
 from service.actions.once import dumps
 from service.actions.scope import Scope
 from service.core.making import batch_courses, claims
@@ -185,7 +185,15 @@ class _Answer:
         if laid.from_bulk:
             sentence = "Some units are filled from bulk that is there: record those with `bulk`."
             found.append({"type": "fill-from-bulk", "sentence": sentence})
-        return found
+        return found + self._cases(laid)
+
+    def _cases(self, laid: Laid) -> list[dict[str, Any]]:
+        """Products of which all batches together do not fill whole cases."""
+        filled: dict[int, int] = {}
+        for course in laid.courses:
+            for item, units in course.filled.items():
+                filled[item] = filled.get(item, 0) + units
+        return products.case_warnings(products.cases(self.scope, filled), filled)
 
     def _sentence(self, needs: list[dict[str, Any]]) -> str:
         courses = self.laid.courses
