@@ -22,10 +22,12 @@ from service.actions import (
 )
 from service.actions.buying import deliveries, offers, purchase_orders, suppliers
 from service.actions.scope import Scope
+from service.actions.selling import imports
 from service.shapes.access import WorkshopPatch
 from service.shapes.buying import OfferIn, SupplierIn
 from service.shapes.checks import CheckIn
 from service.shapes.formulas import FormulaIn
+from service.shapes.imports import OrderImportIn
 from service.shapes.lots import SplitIn
 from service.shapes.materials import MaterialIn
 from service.shapes.papers import CountIn, DisposalIn, ReceiptIn, ReversalIn
@@ -34,7 +36,9 @@ from service.shapes.purchases import DeliveryIn, PlacementIn, PurchaseOrderIn
 from service.shapes.runs import RunIn
 
 SEED = Path(__file__).parents[2] / "seed" / "workshop.json"
-RELATIVE = re.compile(r"today([+-]\d+)?")
+ORDERS = SEED.with_name("orders.csv")
+REMEMBERED = 546  # days of orders: a year and a half
+RELATIVE = re.compile(r"today(?P<days>[+-]\d+)?|year(?P<years>[+-]\d)-(?P<day>\d\d-\d\d)")
 
 
 def load(scope: Scope) -> None:
@@ -51,6 +55,17 @@ def load(scope: Scope) -> None:
         _paper(scope, paper["act"], paper["body"])
     for deal in seed["buying"]:
         _deal(scope, deal["act"], deal.get("of", ""), deal["body"])
+    _sell(scope)
+
+
+def _sell(scope: Scope) -> None:
+    """The orders as a shop exports them. Those of a season stand in three years, since it keeps its days of the year."""
+    header, *rows = _told(scope, ORDERS.read_text(encoding="utf-8")).splitlines()
+    first, today = str(scope.today - timedelta(days=REMEMBERED)), str(scope.today)
+    body = OrderImportIn(csv="\n".join([header, *(row for row in rows if first <= row[: len(today)] < today)]))
+    made = imports.look(imports.lines_of(body.csv), body, scope.zone, scope.today)
+    imports.match(scope, made)
+    imports.run(made, lambda one: one(scope))
 
 
 def _paper(scope: Scope, act: str, body: dict[str, Any]) -> None:
@@ -95,8 +110,18 @@ def _dated(scope: Scope, value: Any) -> Any:
         return {name: _dated(scope, inner) for name, inner in value.items()}
     if isinstance(value, list):
         return [_dated(scope, inner) for inner in value]
-    match = RELATIVE.fullmatch(value) if isinstance(value, str) else None
-    return str(scope.today + timedelta(days=int(match[1] or 0))) if match else value
+    return _told(scope, value) if isinstance(value, str) and RELATIVE.fullmatch(value) else value
+
+
+def _told(scope: Scope, text: str) -> str:
+    """A text with its `today-40` and `year-1-11-20` (20 November of last year) as dates."""
+
+    def day(match: re.Match[str]) -> str:
+        if match["day"]:
+            return f"{scope.today.year + int(match['years'])}-{match['day']}"
+        return str(scope.today + timedelta(days=int(match["days"] or 0)))
+
+    return RELATIVE.sub(day, text)
 
 
 def report(scope: Scope) -> list[str]:
