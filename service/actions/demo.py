@@ -2,7 +2,7 @@
 
 import json
 import re
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -43,7 +43,7 @@ RELATIVE = re.compile(r"today(?P<days>[+-]\d+)?|year(?P<years>[+-]\d)-(?P<day>\d
 
 def load(scope: Scope) -> None:
     """Fill a new workshop; dates are relative to today, so that the demo is alive on any day."""
-    seed = _dated(scope, json.loads(SEED.read_text(encoding="utf-8")))
+    seed = _dated(scope.today, json.loads(SEED.read_text(encoding="utf-8")))
     access.edit_workshop(scope, WorkshopPatch.model_validate(seed["workshop"]))
     for body in seed["materials"]:
         materials.create(scope, MaterialIn.model_validate(body))
@@ -59,13 +59,18 @@ def load(scope: Scope) -> None:
 
 
 def _sell(scope: Scope) -> None:
-    """The orders as a shop exports them. Those of a season stand in three years, since it keeps its days of the year."""
-    header, *rows = _told(scope, ORDERS.read_text(encoding="utf-8")).splitlines()
-    first, today = str(scope.today - timedelta(days=REMEMBERED)), str(scope.today)
-    body = OrderImportIn(csv="\n".join([header, *(row for row in rows if first <= row[: len(today)] < today)]))
+    """Past orders, which move no stock, and a few open ones; imported as a shop's export is."""
+    body = OrderImportIn(csv=orders(scope.today))
     made = imports.look(imports.lines_of(body.csv), body, scope.zone, scope.today)
     imports.match(scope, made)
     imports.run(made, lambda one: one(scope))
+
+
+def orders(today: date) -> str:
+    """The CSV of the orders of a year and a half. A season's stand in it for three years, on the days of those years."""
+    header, *rows = _told(today, ORDERS.read_text(encoding="utf-8")).splitlines()
+    first, end = str(today - timedelta(days=REMEMBERED)), str(today)
+    return "\n".join([header, *(row for row in rows if first <= row[: len(end)] < end)])
 
 
 def _paper(scope: Scope, act: str, body: dict[str, Any]) -> None:
@@ -104,22 +109,22 @@ def newest(scope: Scope, item: str) -> str:
     return code
 
 
-def _dated(scope: Scope, value: Any) -> Any:
+def _dated(today: date, value: Any) -> Any:
     """Every `today-40` in the seed as a date."""
     if isinstance(value, dict):
-        return {name: _dated(scope, inner) for name, inner in value.items()}
+        return {name: _dated(today, inner) for name, inner in value.items()}
     if isinstance(value, list):
-        return [_dated(scope, inner) for inner in value]
-    return _told(scope, value) if isinstance(value, str) and RELATIVE.fullmatch(value) else value
+        return [_dated(today, inner) for inner in value]
+    return _told(today, value) if isinstance(value, str) and RELATIVE.fullmatch(value) else value
 
 
-def _told(scope: Scope, text: str) -> str:
-    """A text with its `today-40` and `year-1-11-20` (20 November of last year) as dates."""
+def _told(today: date, text: str) -> str:
+    """A text with each `today-40` and `year-1-11-20` (20 November of last year) as a date."""
 
     def day(match: re.Match[str]) -> str:
         if match["day"]:
-            return f"{scope.today.year + int(match['years'])}-{match['day']}"
-        return str(scope.today + timedelta(days=int(match["days"] or 0)))
+            return f"{today.year + int(match['years'])}-{match['day']}"
+        return str(today + timedelta(days=int(match["days"] or 0)))
 
     return RELATIVE.sub(day, text)
 

@@ -20,10 +20,10 @@ def lasts(
 
     `made`: it is bulk, which is not ordered but made. Not `kept`: there is none, it is made when it is needed.
     """
-    if not needed:
-        return f"{name} is not needed by anything that sells."
-    early, likely, late = (None if day is None else today + timedelta(days=day) for day in days)
     until = said_day(today + timedelta(days=sight), today)
+    if not needed:
+        return f"{name} is not needed by anything expected to sell by {until}."
+    early, likely, late = (None if day is None else today + timedelta(days=day) for day in days)
     act = _order(order_by, today, "make" if made else "order")
     begins, ends = (f"{name} lasts", "until") if kept else (f"No {name} is kept: a batch is needed", "on")
     if late is not None and late <= today:
