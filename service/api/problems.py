@@ -110,6 +110,18 @@ SAID = {
     "string_type": "must be text",
     "bool_type": "must be true or false",
     "bool_parsing": "must be true or false",
+    "int_type": "must be a whole number",
+    "int_parsing": "must be a whole number",
+    "int_from_float": "must be a whole number",
+    "greater_than_equal": "must be at least {ge}",
+    "greater_than": "must be more than {gt}",
+    "less_than_equal": "must be at most {le}",
+    "less_than": "must be less than {lt}",
+    "literal_error": "must be {expected}",
+    "string_too_long": "must have at most {max_length} characters",
+    "string_too_short": "must have at least {min_length} characters",
+    "too_long": "must hold at most {max_length}",
+    "too_short": "must hold at least {min_length}",
 }
 LIMITS = {
     "ge": "at least",
@@ -125,10 +137,12 @@ LIMITS = {
 
 def of_validation(found: Iterable[Any]) -> Invalid:
     """Every wrong field of a validation error, with what was given and what is allowed."""
+    found = list(found)
     wrong = [_wrong(one) for one in found]
     first = wrong[0]
     name = first.parameter or (first.pointer or "#").removeprefix("#").removeprefix("/").replace("/", ".")
-    said = f"{name}: {first.detail}" if name else f"the body {first.detail}"
+    whole = first.detail if found[0]["type"] == "value_error" else f"the body {first.detail}"
+    said = f"{name}: {first.detail}" if name else whole
     more = f" (and {len(wrong) - 1} more)" if len(wrong) > 1 else ""
     return Invalid(said + more, errors=wrong[:50])
 
@@ -136,7 +150,8 @@ def of_validation(found: Iterable[Any]) -> Invalid:
 def _wrong(one: Any) -> FieldError:
     where = one["loc"][0] if one["loc"] else "body"
     place = [str(part)[:80] for part in one["loc"] if part not in ("body", "query", "path", "header")]
-    detail = SAID.get(one["type"]) or one["msg"].removeprefix("Value error, ")
+    known = SAID.get(one["type"])
+    detail = known.format(**one.get("ctx", {})) if known else one["msg"].removeprefix("Value error, ")
     given = None if one["type"] == "missing" else _shown(one.get("input"))
     limits = [f"{said} {one['ctx'][name]}" for name, said in LIMITS.items() if name in one.get("ctx", {})]
     allowed = ", ".join(limits) or None
