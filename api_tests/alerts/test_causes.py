@@ -63,9 +63,35 @@ def test_what_an_order_of_today_would_miss(lead: int, sentence: str | None) -> N
     item = replace(SHEA, order_by=days(4 - lead), runs_out=days(4), arrives=days(lead))
     found = {one.kind: one.sentence for one in causes(Facts(TODAY, (item,)))}
     assert found.get("runs-out-before-delivery") == sentence
-    coming = only(Facts(TODAY, (replace(item, on_order=True, arrives=days(6)),)))
-    assert coming.sentence == "Shea butter may run out on 14 March; the next delivery is expected on 16 March."
-    assert coming.act.path == "/v1/cover/shea"
+
+
+@pytest.mark.parametrize(
+    ("expected", "arrives", "sentence"),
+    [
+        (6, 6, "Shea butter may run out on 14 March; the next delivery is expected on 16 March."),
+        (-1, 5, "Shea butter may run out on 14 March; the next delivery was expected on 9 March, and may now come on 15 March."),
+        (4, 4, None),
+        (-1, 4, None),
+    ],
+)
+def test_what_is_on_order_may_come_too_late(expected: int, arrives: int, sentence: str | None) -> None:
+    """`order_by` counts what is on order: that it will be enough says nothing of when it comes."""
+    coming = replace(SHEA, order_by=days(30), runs_out=days(4), arrives=days(arrives), on_order=KG, expected_on=days(expected))
+    found = causes(Facts(TODAY, (coming,)))
+    assert [(one.kind, one.sentence) for one in found] == ([] if sentence is None else [("runs-out-before-delivery", sentence)])
+    assert all((one.act.path, one.facts["on_order"]) == ("/v1/cover/shea", 1000) for one in found)
+
+
+def test_an_order_that_is_too_small_does_not_silence_order_now() -> None:
+    """Its own order-by day says whether more is needed than is on order."""
+    item = replace(SHEA, order_by=TODAY, runs_out=days(20), arrives=days(6), on_order=KG, expected_on=days(6))
+    found = only(Facts(TODAY, (item,)))
+    assert found.sentence == "More Shea butter is to be ordered today; what is on order may not last until it comes."
+    assert (found.act.path, found.facts["on_order"]) == ("/v1/purchase-plans", 1000)
+    assert only(Facts(TODAY, (replace(item, runs_out=TODAY, arrives=TODAY),))).sentence == (
+        "More Shea butter is to be ordered at once; what is on order may not last until it comes."
+    )
+    assert causes(Facts(TODAY, (replace(item, order_by=days(1)),))) == []
 
 
 def test_what_has_run_out_is_said_so() -> None:

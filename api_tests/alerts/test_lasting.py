@@ -8,7 +8,7 @@ from conftest import SOAK
 
 from service.core.cover import cover, lasting
 from service.core.cover.cover import DAYS, Clock
-from service.core.demand.planning import Books, History, Lot
+from service.core.demand.planning import Books, Coming, History, Lot
 
 TODAY = date(2026, 11, 23).toordinal()  # a Monday, so that every week is whole
 WEEKS = 27
@@ -77,12 +77,22 @@ def test_nodes_last_as_the_cover_says() -> None:
         made.day.append(TODAY - 7 * back + 3)
         made.units.append(float(5 + back % 3))
     books = Books(2, goes=[(0, 0, 40.0), (0, 1, 1.0)], rest=[0], finished={0: [Lot(20.0, 60)]})
-    books.lots = {0: [Lot(3_000.0, 30), Lot(900.0)], 1: [Lot(200.0)]}
+    books.lots = {0: [Lot(3_000.0, 30), Lot(900.0)], 1: [Lot(90.0)]}
     books.lead, books.level = [14, 3], [0.95, 0.9]
     nodes, products = lasting.lasting(made, books, 0.95)
     for one, node, lead in zip(cover.cover(made, books), nodes, books.lead, strict=True):
-        assert one.order_by == (None if node.runs_out is None else node.runs_out - lead)
+        assert node.runs_out is not None
+        assert one.order_by == node.order_by == node.runs_out - lead  # nothing is on order, and the days it takes are sure
         assert (one.weekly_need, one.expiring) == (node.weekly_need, node.expiring)
+    books.coming = {1: [Coming(25.0, (5,), (1.0,))]}
+    books.leads = {0: ((10, 20), (0.96, 0.04))}
+    late, ordered = lasting.lasting(made, books, 0.95)[0]
+    assert (late.runs_out, ordered.runs_out) == (nodes[0].runs_out, nodes[1].runs_out), "of what is there"
+    assert late.order_by is not None
+    assert nodes[0].runs_out - 20 < late.order_by < nodes[0].runs_out - 10, "one delivery in 25 takes ten days more"
+    assert nodes[1].order_by is not None
+    assert ordered.order_by is not None
+    assert 21 <= ordered.order_by - nodes[1].order_by <= 35, "25 more at five to seven a week"
     assert 5 <= products[0].weekly_need <= 7
     assert products[0].runs_out is not None
     assert 14 <= products[0].runs_out <= 28  # twenty units at five to seven a week, and on nineteen paths of twenty not before

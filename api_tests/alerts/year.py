@@ -11,7 +11,6 @@ from contract.inprocess import House
 from service.actions import access
 from service.actions.telling import figures
 from service.actions.telling.watch import Watch
-from service.core.alerts.facts import Purchase
 
 FIRST = datetime(2031, 1, 6, 7, 0, tzinfo=UTC)  # a Monday
 Cause = tuple[str, str]  # kind, subject
@@ -37,7 +36,6 @@ class Year:
     house: House
     client: httpx.Client
     clock: Clock
-    placed: list[Purchase]
     number: int = 0
     opened: dict[Cause, list[int]] = field(default_factory=dict)
     closed: dict[Cause, list[int]] = field(default_factory=dict)

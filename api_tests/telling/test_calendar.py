@@ -96,7 +96,7 @@ def test_what_is_to_come_stands_on_its_days(
         "purchase-order-P-0003": ("Purchase order P-0003 from North mill is expected", TODAY + timedelta(days=5)),
     }
     assert str(found["order-w-1"]["DESCRIPTION"]) == "It must leave by 17 April."
-    assert str(found["order-by-wax"]["DESCRIPTION"]) == "It may run out on 9 April."
+    assert str(found["order-by-wax"]["DESCRIPTION"]) == "What is there may run out on 9 April."
     assert all(str(one["UID"]).endswith(".stillroom") for one in found.values())
     office.now = later(MORNING, days=1)
     next_day = read(phone, path)

@@ -81,7 +81,7 @@ class _Days:
         for code, one in found.items():
             order_by, runs_out = one["order_by"], one["runs_out"]
             if order_by is not None and code in known:
-                out = f"It may run out on {said.day(runs_out, self.scope.today)}." if runs_out else ""
+                out = f"What is there may run out on {said.day(runs_out, self.scope.today)}." if runs_out else ""
                 verb = "Make" if known[code].kind == "product" else "Order"
                 yield self._event("order-by", code, order_by, f"{verb} {known[code].name}", out)
 

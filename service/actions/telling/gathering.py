@@ -1,6 +1,6 @@
 """What alerts are made from, read in one snapshot; and what the forecast says to it, as plain figures that can be kept."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from math import ceil
 from typing import Any
@@ -8,12 +8,14 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions import claiming, histories, stockbooks
+from service.actions.buying.awaited import Ordered
 from service.actions.histories import Told
 from service.actions.scope import Scope
 from service.actions.stockbooks import BOUGHT, Shelves
 from service.actions.telling import purchases
 from service.actions.telling.using_up import Uses
 from service.core.alerts.facts import Demand, Facts, Item, Purchase, Stock
+from service.core.buying.lead_times import LeadTime
 from service.core.demand.planning import Lasting
 from service.core.making import at_risk, claims
 from service.core.making.at_risk import Outlook
@@ -30,6 +32,15 @@ STOCK_WEEKS = 4  # of sales that a batch to stock is proposed for; common practi
 Figures = dict[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """When more of a material is likely to come: the first of what is on order, else what could be ordered today."""
+
+    likely_on: date
+    on_order: int = 0
+    expected_on: date | None = None
+
+
 @dataclass(slots=True)
 class Books:
     """The books as alerts see them."""
@@ -44,7 +55,7 @@ class Books:
     customers: dict[int, str | None]
     purchases: list[Purchase]
     claimed: dict[int, int]
-    lead: dict[int, int] = field(default_factory=dict)  # of what is bought, days
+    arrivals: dict[int, Arrival]  # of what is bought
 
     @property
     def task(self) -> tuple[Any, ...] | None:
@@ -83,23 +94,39 @@ def gather(scope: Scope) -> Books:
     shelves = stockbooks.shelve(scope, told)
     row = access.workshop(connection, workshop)
     known = {item.id: item for item in items.page(connection, workshop, KINDS, None, ALL)}
-    placed = purchases.placed_orders(scope)
     there = claiming.books(scope, materials=True)
     found = claims.claimed(there)
-    lead = {item.id: shelves.books.lead[at] for at, item in enumerate(shelves.nodes) if item.kind in BOUGHT}
-    arrives = {id_: _arrival(scope, placed, known[id_].code, days) for id_, days in lead.items()}
-    outlooks = at_risk.outlooks(there, found, arrives)
+    arrivals = _arrivals(scope, shelves)
+    outlooks = at_risk.outlooks(there, found, {item: one.likely_on for item, one in arrivals.items()})
     of = orders.by_ids(connection, workshop, [one.order.order_id for one in outlooks])
     return Books(
         scope, told, shelves, row.service_level_ppm / FULL_PPM, known, lots.shown(connection, workshop, unbooked=True),
-        outlooks, {id_: order.customer for id_, order in of.items()}, placed, dict(found.of_production), lead,
+        outlooks, {id_: order.customer for id_, order in of.items()}, purchases.placed_orders(scope),
+        dict(found.of_production), arrivals,
     )  # fmt: skip
 
 
-def _arrival(scope: Scope, placed: list[Purchase], code: str, lead_days: int) -> date:
-    """The day on which what is ordered, or could be ordered today, comes; what is late may come any day."""
-    coming = [max(one.expected_on, scope.today) for one in placed if code in one.items]
-    return min(coming, default=scope.today + timedelta(days=lead_days))
+def _arrivals(scope: Scope, shelves: Shelves) -> dict[int, Arrival]:
+    """Of each material that is bought."""
+    found = {}
+    for at, item in enumerate(shelves.nodes):
+        if item.kind not in BOUGHT:
+            continue
+        coming = shelves.buying.ordered.get(item.id)
+        if coming:
+            likely, expected = min((_likely(scope, one), one.expected_on) for one in coming)
+            found[item.id] = Arrival(likely, sum(one.quantity for one in coming), expected)
+        else:
+            found[item.id] = Arrival(scope.today + timedelta(days=shelves.books.lead[at]))
+    return found
+
+
+def _likely(scope: Scope, ordered: Ordered) -> date:
+    """The day it is expected on; when that has passed, the likely one by what is known of its lead time."""
+    if ordered.expected_on >= scope.today:
+        return ordered.expected_on
+    left = LeadTime(ordered.coming.days, ordered.coming.chances, 0.0)
+    return scope.today + timedelta(days=left.within(0.5))
 
 
 class _Said:
@@ -113,26 +140,25 @@ class _Said:
         """By item: when it runs out, by when to order or make it, what it needs a week; by lot: what will expire unused."""
         shelves = self.books.shelves
         for at, (item, one) in enumerate(zip(shelves.nodes, nodes, strict=True)):
-            days = shelves.books.lead[at] if item.kind in BOUGHT else None
-            self._add(found, item.code, one, days, shelves.codes[at])
+            self._add(found, item.code, one, one.order_by if item.kind in BOUGHT else None, shelves.codes[at])
         walk_in = {product for product, channel in self.books.told.history.series if channel in WALK_IN}
         for at, (row, one) in enumerate(zip(self.books.told.products, products, strict=True)):
-            made = at in walk_in and at in self.books.told.to_stock and row.active
-            days = shelves.books.rest[at] + MAKING_DAYS if made else None
-            self._add(found, row.code, one, days, shelves.finished_codes[at])
+            by = None
+            if one.runs_out is not None and at in walk_in and at in self.books.told.to_stock and row.active:
+                by = one.runs_out - shelves.books.rest[at] - MAKING_DAYS
+            self._add(found, row.code, one, by, shelves.finished_codes[at])
         return found
 
-    def _add(self, found: Figures, code: str, one: Lasting, days: int | None, lots: list[str]) -> None:
-        out = None if one.runs_out is None else self.today + timedelta(days=one.runs_out)
-        by = None if out is None or days is None else out - timedelta(days=days)
+    def _add(self, found: Figures, code: str, one: Lasting, order_by: int | None, lots: list[str]) -> None:
         found["items"][code] = {
-            "order_by": None if by is None else by.isoformat(),
-            "runs_out": None if out is None else out.isoformat(),
-            "weekly": round(one.weekly_need, 3),
-        }
+            "order_by": self._date(order_by), "runs_out": self._date(one.runs_out), "weekly": round(one.weekly_need, 3),
+        }  # fmt: skip
         if self.knows:
             losses = zip(lots, one.expiring, strict=False)  # what open plans will make has no code yet
             found["unused"] |= {lot: round(loss) for lot, loss in losses if round(loss) > 0}
+
+    def _date(self, day: int | None) -> str | None:
+        return None if day is None else (self.today + timedelta(days=day)).isoformat()
 
 
 def _day(text: str | None) -> date | None:
@@ -150,15 +176,14 @@ def _items(books: Books, figures: Figures) -> list[Item]:
     for id_, item in books.items.items():
         if item.kind == "product" or not item.stocked:
             continue
-        mine = figures.get(item.code, {}) if id_ in books.lead else {}
-        arrives = _arrival(books.scope, books.purchases, item.code, books.lead[id_]) if id_ in books.lead else None
-        on_order = any(item.code in one.items for one in books.purchases)
-        found.append(
-            Item(
-                item.code, item.name, item.unit, _day(mine.get("order_by")), _day(mine.get("runs_out")), arrives, on_order,
-                unbooked.get(id_, 0), on_hand=on_hand.get(id_, 0),
-            )
-        )  # fmt: skip
+        told = Item(item.code, item.name, item.unit, unbooked=unbooked.get(id_, 0), on_hand=on_hand.get(id_, 0))
+        if more := books.arrivals.get(id_):
+            mine = figures.get(item.code, {})
+            told = replace(
+                told, order_by=_day(mine.get("order_by")), runs_out=_day(mine.get("runs_out")), arrives=more.likely_on,
+                on_order=more.on_order, expected_on=more.expected_on,
+            )  # fmt: skip
+        found.append(told)
     return found
 
 

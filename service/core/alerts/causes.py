@@ -75,7 +75,7 @@ class _Seen:
         """Order now, runs out before delivery, count wanted."""
         due = item.order_by is not None and item.order_by <= self._until("order-now", item.code)
         stands = not item.product or item.on_hand > 0 or ("order-now", item.code) in self.open_now
-        if item.order_by is not None and due and stands and not item.on_order:
+        if item.order_by is not None and due and stands:
             yield self._order_now(item, item.order_by)
         if item.runs_out is not None and item.arrives is not None and not item.product:
             near = self._until("runs-out-before-delivery", item.code, self.facts.warn_days)
@@ -100,26 +100,37 @@ class _Seen:
 
     def _order_now(self, item: Item, order_by: date) -> Cause:
         """The order-by day has come; what was due by an earlier day is due since then."""
-        today = self.facts.today
+        today, what, out = self.facts.today, item.name, ""
         when = "today" if order_by == today else f"{'since' if order_by < today else 'by'} {self._day(order_by)}"
-        gone = item.runs_out is not None and item.runs_out <= today
-        out = f"; it may run out on {self._day(item.runs_out)}" if item.runs_out and not gone else ""
-        verb = "to be made" if item.product else "to be ordered"
-        sentence = f"{item.name} is {verb} {when}{out}."
-        if gone:
-            sentence = f"{item.name} is {verb} at once: it may have run out."
+        if item.runs_out is not None and item.runs_out <= today:
+            when, out = "at once", ": it may have run out"
+        elif item.runs_out is not None:
+            out = f"; it may run out on {self._day(item.runs_out)}"
+        if item.on_order:
+            what, out = f"More {what}", "; what is on order may not last until it comes"
+        sentence = f"{what} is {'to be made' if item.product else 'to be ordered'} {when}{out}."
         severity = Severity.URGENT if order_by <= today else Severity.WARNING
-        facts = {"order_by": _iso(order_by), "runs_out": _iso(item.runs_out), "on_hand": quantity_out(item.on_hand, item.unit)}
+        facts = {
+            "order_by": _iso(order_by), "runs_out": _iso(item.runs_out),
+            "on_hand": quantity_out(item.on_hand, item.unit), "on_order": quantity_out(item.on_order, item.unit),
+        }  # fmt: skip
         return Cause("order-now", item.code, severity, order_by, sentence, facts, self._plan(item))
 
     def _too_late(self, item: Item, runs_out: date, arrives: date) -> Cause:
         """What is ordered, or could be ordered today, comes after it may have run out."""
-        ends = "may have run out" if runs_out <= self.facts.today else f"may run out on {self._day(runs_out)}"
-        coming = f"the next delivery is expected on {self._day(arrives)}"
+        today, comes = self.facts.today, self._day(arrives)
+        ends = "may have run out" if runs_out <= today else f"may run out on {self._day(runs_out)}"
         act = Act(f"See what {item.name} is needed for", "GET", f"/v1/cover/{item.code}")
-        if not item.on_order:
-            coming, act = f"what is ordered today would come on {self._day(arrives)}", self._plan(item)
-        facts = {"runs_out": _iso(runs_out), "arrives": _iso(arrives), "on_order": item.on_order}
+        if item.expected_on is None:
+            coming, act = f"what is ordered today would come on {comes}", self._plan(item)
+        elif item.expected_on < today:
+            coming = f"the next delivery was expected on {self._day(item.expected_on)}, and may now come on {comes}"
+        else:
+            coming = f"the next delivery is expected on {comes}"
+        facts = {
+            "runs_out": _iso(runs_out), "arrives": _iso(arrives), "expected_on": _iso(item.expected_on),
+            "on_order": quantity_out(item.on_order, item.unit),
+        }  # fmt: skip
         sentence = f"{item.name} {ends}; {coming}."
         return Cause("runs-out-before-delivery", item.code, Severity.URGENT, runs_out, sentence, facts, act)
 

@@ -17,9 +17,10 @@ class Severity(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """A material or product today. `order_by` and `runs_out` (at the service level) come from the cover forecast; `arrives` is
-    the day on which what is ordered, or could be ordered today, comes; `on_order` whether something is. Of a product that is
-    made to stock, `order_by` is the day by which to make it, `make` how many, and `on_hand` what there is."""
+    """A material or product today. `order_by` comes from the cover forecast, and so does `runs_out`, the day to which what is
+    there lasts at the service level; `arrives` is the day on which more is likely to come, of what is on order (`on_order` in
+    all, the next of it `expected_on`), else if it were ordered today. Of a product that is made to stock, `order_by` is the
+    day by which to make it, `make` how many, and `on_hand` what there is."""
 
     code: str
     name: str
@@ -27,7 +28,8 @@ class Item:
     order_by: date | None = None
     runs_out: date | None = None
     arrives: date | None = None
-    on_order: bool = False
+    on_order: int = 0
+    expected_on: date | None = None
     unbooked: int = 0
     product: bool = False
     make: int = 0
@@ -81,12 +83,11 @@ class Demand:
 
 @dataclass(frozen=True, slots=True)
 class Purchase:
-    """A placed purchase order that has not come in full, and the codes of the materials that are still to come of it."""
+    """A placed purchase order that has not come in full."""
 
     code: str
     supplier: str
     expected_on: date
-    items: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -287,7 +287,8 @@ def _of_node(
     need = float(by_product.sum())
     most = [int(product) for product in np.argsort(-by_product)[:DRIVERS] if by_product[product] > 0]
     drivers = [(product, float(by_product[product] / need)) for product in most]
-    return CoverOf(_banded(days[0]), order_by, need, losses, bands.tolist(), drivers, _banded(days[1]))
+    surely = arriving.order_by(days[0], ((0,), (1.0,)), books.level[node], DAYS)
+    return CoverOf(_banded(days[0]), order_by, need, losses, bands.tolist(), drivers, _banded(days[1]), surely)
 
 
 def _banded(ordered: Days) -> list[int | None]:

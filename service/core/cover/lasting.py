@@ -16,11 +16,7 @@ def lasting(
     total, clock, _ = cover.demand(history, (), cover.sight(books), seed, count)
     products = finished(total, clock, books, level)
     found = cover.of_nodes(total, clock, books)
-    nodes = [
-        Lasting(None if one.order_by is None else one.order_by + lead, one.weekly_need, one.expiring)
-        for one, lead in zip(found, books.lead, strict=True)
-    ]
-    return nodes, products
+    return [Lasting(one.surely, one.weekly_need, one.expiring, one.order_by) for one in found], products
 
 
 def finished(total: Singles, clock: Clock, books: Books, level: float) -> list[Lasting]:

@@ -96,15 +96,18 @@ class CoverOf:
     bands: list[list[float]]  # early, likely, late: left at the end of each week
     drivers: list[tuple[int, float]]  # product, share
     with_orders: list[int | None] = field(default_factory=list)  # `runs_out` with what is on order
+    surely: int | None = None  # the day to which what is there lasts at the service level
 
 
 @dataclass(slots=True)
 class Lasting:
-    """A node or a product: days until it runs out at the service level (None: beyond sight), its need, losses of its lots."""
+    """A node or a product: days until what is there runs out at the service level (None: beyond sight), its need, losses of its
+    lots; of a node, the day by which to order more than is on order (None: not within sight)."""
 
     runs_out: int | None
     weekly_need: float
     expiring: list[float]
+    order_by: int | None = None
 
 
 @dataclass(slots=True)
