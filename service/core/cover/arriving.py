@@ -46,22 +46,39 @@ def with_orders(
     """The day each path runs out (P,) with what is on order: as it comes; and as if all of it came in time.
 
     `need` is cumulative at the `knots` (P, K), `got` what is there gives to it, `out` the day it is used up, `lasts` the day
-    that a quantity lasts to. An order that comes after the stock is out does not undo that. The second is what another order
-    has to come before: a gap until the placed one comes, no later order closes.
+    that a quantity lasts to. What is there is used first: what comes is fresher. An order that comes after the stock is out does
+    not undo that. The second is what another order has to come before: a gap until the placed one comes, no later one closes.
     """
     comes = np.stack([samples(one.days, one.chances, len(got), seed + 1 + n) for n, one in enumerate(coming)])
-    quantity = np.array([one.quantity for one in coming], np.float32)
-    life = np.array([NEVER if one.life is None else one.life for one in coming], np.int64)
-    paths = np.arange(len(got))
-    there, all_, end = got, got, out
+    gives = _Gives(need, knots, got, coming, comes)
+    paths, end = np.arange(len(got)), out
+    counted = np.zeros(comes.shape, bool)
     for place in np.argsort(comes, axis=0, kind="stable"):  # on each path the first to come, then the second ...
-        day = comes[place, paths]
-        used = np.where(life[place] < NEVER, _at(need, knots, day + life[place] + 1), np.float32(np.inf))  # while it keeps
-        in_time = day <= end
-        there = there + np.where(in_time, np.clip(used - there, np.float32(0), quantity[place]), np.float32(0))
-        all_ = all_ + np.clip(used - all_, np.float32(0), quantity[place])
-        end = np.maximum(end, np.where(in_time, lasts(there), end))
-    return end, np.maximum(end, lasts(all_))
+        counted[place, paths] = comes[place, paths] <= end
+        end = np.maximum(end, lasts(gives.all_of(counted)))
+    return end, np.maximum(end, lasts(gives.all_of(np.ones(comes.shape, bool))))
+
+
+class _Gives:
+    """What is there and some orders give to the need: as in `cover.given`, each from the day it comes on."""
+
+    def __init__(self, need: Singles, knots: Days, got: Singles, coming: Sequence[Coming], comes: Days) -> None:
+        self.got = got
+        self.quantity = np.array([one.quantity for one in coming], np.float32)
+        life = np.array([NEVER if one.life is None else one.life for one in coming], np.int64)
+        keeps = (life == NEVER)[:, None]
+        self.order = np.argsort(comes + life[:, None], axis=0, kind="stable")  # on each path by last usable day
+        self.before = np.stack([_at(need, knots, day) for day in comes])  # need that others must have met
+        until = np.stack([_at(need, knots, day + life[n] + 1) for n, day in enumerate(comes)])
+        self.until = np.where(keeps, np.float32(np.inf), until)
+
+    def all_of(self, counted: NDArray[np.bool_]) -> Singles:
+        """With the orders that are counted on each path."""
+        paths, whole = np.arange(len(self.got)), self.got
+        for place in self.order:
+            asked = self.until[place, paths] - np.maximum(whole, self.before[place, paths])
+            whole = whole + np.where(counted[place, paths], np.clip(asked, np.float32(0), self.quantity[place]), np.float32(0))
+        return whole
 
 
 def _at(need: Singles, knots: Days, day: Days) -> Singles:
