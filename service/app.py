@@ -34,6 +34,7 @@ from service.api import (
     problems,
     products,
     purchase_orders,
+    purchase_plans,
     receipts,
     reversals,
     runs,
@@ -54,7 +55,7 @@ NOUNS = (
     access, materials, formulas, products, receipts, lots, splits, places, counts, disposals, reversals, documents, checks,
     runs,
     orders, shipments, customers, batch_plans, imports, forecasts, cover,
-    suppliers, offers, purchase_orders, deliveries,
+    suppliers, offers, purchase_orders, purchase_plans, deliveries,
 )  # fmt: skip
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 

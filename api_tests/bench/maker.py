@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from api_tests.bench.figures import Figure
-from api_tests.bench.ordering_rules import CAP, LEAD, LEVELS, STEPS, Planner, order_up_to
+from api_tests.bench.ordering_rules import CAP, LEAD, LEVELS, STEPS, order_up_to
 from api_tests.bench.weekly_files import Floats, Weekly
 from service.core.buying.facts import Facts, Material, Settings, Supplier
 from service.core.buying.offers import Offer, Terms
@@ -200,7 +200,9 @@ def best_pairs(setting: Setting) -> Packs:
 
 def cost(shelves: Shelves, deliveries: float = 1.0) -> float:
     spent = shelves.spent
-    return sum(spent.get(name, 0.0) for name in ("used", "thrown away", "capital", "lacking")) + deliveries * spent.get("delivery", 0.0)
+    return sum(spent.get(name, 0.0) for name in ("used", "thrown away", "capital", "lacking")) + deliveries * spent.get(
+        "delivery", 0.0
+    )
 
 
 def measured(quick: bool, history: Weekly) -> tuple[dict[str, object], list[Figure]]:

@@ -8,8 +8,6 @@ import json
 import os
 from pathlib import Path
 
-import numpy as np
-
 from api_tests.bench import maker
 from api_tests.bench.figures import Figure
 from api_tests.bench.ordering_rules import LEAD, WINDOWS, Planner, Replayed, min_max, order_up_to, replay

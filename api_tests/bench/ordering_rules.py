@@ -133,7 +133,7 @@ def joint_orders(left: Floats, demand: Floats, sweeps: int = 3) -> Floats:
 
 
 def _unit_more(left: Floats, demand: Floats, orders: Floats, at: int) -> Floats:
-    """What a unit more in one of the orders adds to the expected cost (N,): kept until the first week that lacks one, then sold."""
+    """What a unit more in one order adds to the expected cost (N,): kept until the first week that lacks one, then sold."""
     shelf, more = left.copy(), np.zeros_like(left)
     unsold = np.ones(left.shape, dtype=bool)
     for week in range(demand.shape[1]):

@@ -49,9 +49,11 @@ def folder_of(folder: Path) -> list[Weekly]:
 
 def rows_of(files: Iterable[Path]) -> Iterator[dict[str, str]]:
     for file in files:
-        with gzip.open(file, "rt", encoding="utf-8-sig", newline="") if file.suffix == ".gz" else file.open(
-            encoding="utf-8-sig", newline=""
-        ) as text:
+        with (
+            gzip.open(file, "rt", encoding="utf-8-sig", newline="")
+            if file.suffix == ".gz"
+            else file.open(encoding="utf-8-sig", newline="") as text
+        ):
             yield from csv.DictReader(text)
 
 

@@ -1,13 +1,22 @@
 """The workshop and its tokens."""
 
+from decimal import Decimal
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from service.shapes.base import Answered, Asked, Day, Days, Label, Name, ServiceLevel
+from service.shapes.base import Answered, Asked, Day, Days, Label, Name, ServiceLevel, decimal
 
 ScopeName = Literal["read", "record", "manage"]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+
+
+CapitalRate = Annotated[
+    Decimal,
+    BeforeValidator(decimal),
+    Field(gt=0, le=100, max_digits=7, decimal_places=4),
+    WithJsonSchema({"type": "number", "minimum": 0.0001, "maximum": 100}),
+]  # what a year of money on the shelf costs; 10 by default (common practice, no source)
 
 
 class TokenIn(Asked):
@@ -40,6 +49,7 @@ class WorkshopPatch(Asked):
     expiry_warning_days: Days | None = None
     service_level_percent: ServiceLevel | None = None
     lead_time_days: Days | None = None
+    capital_percent_per_year: CapitalRate | None = None
 
 
 class WorkshopOut(Answered):
@@ -52,3 +62,4 @@ class WorkshopOut(Answered):
     expiry_warning_days: int
     service_level_percent: int | float
     lead_time_days: int
+    capital_percent_per_year: int | float

@@ -197,13 +197,7 @@ def cover(
     history: History, books: Books, extra: Sequence[tuple[int, str, int, float]] = (), seed: int = SEED, count: int = PATHS
 ) -> list[CoverOf]:
     """The cover of every node."""
-    longest = max(books.rest, default=0)
-    weeks = WEEKS + 1 + -(-longest // 7)
-    total, clock, _ = demand(history, extra, weeks, seed, count)
-    need, by_product = to_nodes(total, clock, books)
-    clock = Clock(clock.knots[: need.shape[1]])
-    bulk = {node for node, _, _ in books.bulk}
-    _plan(need, clock, [one for one in books.planned if one[0] not in bulk])
+    need, clock, by_product = _needed(history, books, extra, seed, count)
     got, parts = np.zeros((count, books.nodes), np.float32), []
     for node in range(books.nodes):
         got[:, node], some = given(need[:, :, node], clock, books.lots.get(node, ()))
@@ -230,6 +224,24 @@ def cover(
         _of_node(at, (ordered[:, at], ends[:, at], positions[:, at]), books, by_product[:, at], losses[at], bands[:, :, at])
         for at in range(books.nodes)
     ]
+
+
+def needs(history: History, books: Books, seed: int = SEED, count: int = PATHS) -> tuple[Singles, Clock]:
+    """Cumulative need of every node from today along the sample paths (P, K + 1, M), and its knots."""
+    return _needed(history, books, (), seed, count)[:2]
+
+
+def _needed(
+    history: History, books: Books, extra: Sequence[tuple[int, str, int, float]], seed: int, count: int
+) -> tuple[Singles, Clock, Floats]:
+    """The same with imagined orders, and each node's weekly need by product."""
+    weeks = WEEKS + 1 + -(-max(books.rest, default=0) // 7)
+    total, clock, _ = demand(history, extra, weeks, seed, count)
+    need, by_product = to_nodes(total, clock, books)
+    clock = Clock(clock.knots[: need.shape[1]])
+    bulk = {node for node, _, _ in books.bulk}
+    _plan(need, clock, [one for one in books.planned if one[0] not in bulk])
+    return need, clock, by_product
 
 
 def _lasts(need: Singles, clock: Clock, given_: Singles) -> Days:

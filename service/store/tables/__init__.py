@@ -4,7 +4,7 @@ Primary keys start with `workshop_id`; quantities are in the item's smallest uni
 """
 
 from service.store.tables.access import Counter, Idempotency, Token, Workshop
-from service.store.tables.buying import Delivery, Offer, PurchaseLine, PurchaseOrder, PurchasePaper, Supplier
+from service.store.tables.buying import Delivery, Offer, PurchaseLine, PurchaseOrder, PurchasePaper, PurchasePlan, Supplier
 from service.store.tables.catalogue import FormulaLine, FormulaVersion, Item, Product, ProductPart
 from service.store.tables.columns import UtcTime
 from service.store.tables.lots import Lot, Place
@@ -37,6 +37,7 @@ __all__ = [
     "PurchaseLine",
     "PurchaseOrder",
     "PurchasePaper",
+    "PurchasePlan",
     "Run",
     "RunLine",
     "Supplier",

@@ -21,6 +21,7 @@ class Workshop(SQLModel, table=True):
     expiry_warning_days: int = small(30)
     service_level_ppm: int = big(950_000)  # how sure it wants to be of its stock
     lead_time_days: int = small(14)  # of materials that say none
+    capital_ppm: int = big(100_000)  # a year, of what lies on the shelf
     created_at: datetime = moment()
 
 
