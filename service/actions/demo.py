@@ -22,10 +22,12 @@ from service.actions import (
 )
 from service.actions.buying import deliveries, offers, purchase_orders, suppliers
 from service.actions.scope import Scope
+from service.actions.selling import imports
 from service.shapes.access import WorkshopPatch
 from service.shapes.buying import OfferIn, SupplierIn
 from service.shapes.checks import CheckIn
 from service.shapes.formulas import FormulaIn
+from service.shapes.imports import OrderImportIn
 from service.shapes.lots import SplitIn
 from service.shapes.materials import MaterialIn
 from service.shapes.papers import CountIn, DisposalIn, ReceiptIn, ReversalIn
@@ -34,6 +36,7 @@ from service.shapes.purchases import DeliveryIn, PlacementIn, PurchaseOrderIn
 from service.shapes.runs import RunIn
 
 SEED = Path(__file__).parents[2] / "seed" / "workshop.json"
+SOLD_WEEKS = 26
 RELATIVE = re.compile(r"today([+-]\d+)?")
 
 
@@ -49,8 +52,23 @@ def load(scope: Scope) -> None:
         products.create(scope, ProductIn.model_validate(body))
     for paper in seed["papers"]:
         _paper(scope, paper["act"], paper["body"])
+    _sold(scope, seed["sold"])
     for deal in seed["buying"]:
         _deal(scope, deal["act"], deal.get("of", ""), deal["body"])
+
+
+def _sold(scope: Scope, series: list[dict[str, Any]]) -> None:
+    """Half a year of orders before the demo begins, as a shop's export: it feeds the forecast and moves no stock."""
+    rows = ["reference,placed_on,channel,product,units"]
+    for week in range(SOLD_WEEKS, 0, -1):
+        day = scope.today - timedelta(days=7 * week)
+        for n, one in enumerate(series):
+            if units := one["weekly"][week % len(one["weekly"])]:
+                rows.append(f"shop-{week}-{n},{day},{one['channel']},{one['product']},{units}")
+    text = "\n".join(rows)
+    made = imports.look(imports.lines_of(text), OrderImportIn(csv=text), scope.zone, scope.today)
+    imports.match(scope, made)
+    imports.run(made, lambda one: one(scope))
 
 
 def _paper(scope: Scope, act: str, body: dict[str, Any]) -> None:
