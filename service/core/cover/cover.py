@@ -208,11 +208,8 @@ def sight(books: Books) -> int:
 
 def of_nodes(total: Singles, clock: Clock, books: Books, seed: int = SEED) -> list[CoverOf]:
     """The cover of every node from the cumulative demand of every product, which is used up by it."""
-    count = len(total)
-    need, by_product = to_nodes(total, clock, books)
-    clock = Clock(clock.knots[: need.shape[1]])
-    bulk = {node for node, _, _ in books.bulk}
-    _plan(need, clock, [one for one in books.planned if one[0] not in bulk])
+    need, clock, by_product = _needed(total, clock, books)
+    count = len(need)
     got, parts = np.zeros((count, books.nodes), np.float32), []
     for node in range(books.nodes):
         got[:, node], some = given(need[:, :, node], clock, books.lots.get(node, ()))
@@ -239,6 +236,21 @@ def of_nodes(total: Singles, clock: Clock, books: Books, seed: int = SEED) -> li
         _of_node(at, (ordered[:, at], ends[:, at], positions[:, at]), books, by_product[:, at], losses[at], bands[:, :, at])
         for at in range(books.nodes)
     ]
+
+
+def needs(history: History, books: Books, seed: int = SEED, count: int = PATHS) -> tuple[Singles, Clock]:
+    """Cumulative need of every node from today along the sample paths (P, K + 1, M), and its knots."""
+    total, clock, _ = demand(history, (), sight(books), seed, count)
+    return _needed(total, clock, books)[:2]
+
+
+def _needed(total: Singles, clock: Clock, books: Books) -> tuple[Singles, Clock, Floats]:
+    """Cumulative need of every node, plans included, its knots, and each node's weekly need by product."""
+    need, by_product = to_nodes(total, clock, books)
+    clock = Clock(clock.knots[: need.shape[1]])
+    bulk = {node for node, _, _ in books.bulk}
+    _plan(need, clock, [one for one in books.planned if one[0] not in bulk])
+    return need, clock, by_product
 
 
 def _lasts(need: Singles, clock: Clock, given_: Singles) -> Days:

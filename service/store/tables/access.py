@@ -23,6 +23,7 @@ class Workshop(SQLModel, table=True):
     lead_time_days: int = small(14)  # of materials that say none
     digest_hour: int | None = small(None)  # of its day, from which the digest is told; null: none
     digest_told_on: date | None = day(None)  # its last day whose digest was told
+    capital_ppm: int = big(100_000)  # a year, of what lies on the shelf
     created_at: datetime = moment()
 
 

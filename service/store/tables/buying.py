@@ -150,3 +150,17 @@ class PurchasePaper(SQLModel, table=True):
     line: int | None = small(None)
     delivery_id: int | None = big(None)
     closes: bool = flag(False)  # no more of the line is awaited while this receipt stands
+
+
+class PurchasePlan(SQLModel, table=True):
+    """A purchase plan as it was answered, and the purchase orders drafted from it."""
+
+    __tablename__ = "purchase_plan"
+    __table_args__ = (UniqueConstraint("workshop_id", "code"),)
+    workshop_id: int = key()
+    id: int = key()
+    code: str = text()
+    recorded_at: datetime = moment()
+    recorded_by: str = text()
+    answer: str = text()  # JSON
+    orders: str = text("[]")  # JSON: codes of purchase orders
