@@ -10,8 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from service.core.demand.forecast import Fit, Forecast, cumulative, future_share
-from service.core.demand.levels import CROWD, Floats
+from service.core.demand.fitted import Fit, cumulative
+from service.core.demand.forecast import Forecast
+from service.core.demand.levels import Floats
+from service.core.demand.season import future_share
+from service.core.demand.tuned import CROWD
 
 Singles = NDArray[np.float32]
 
@@ -29,16 +32,16 @@ def forecast(made: Fit, horizon: int, open_share: ArrayLike | None = None) -> Fo
     is interpolated.
     """
     rows = len(made.first)
-    share = future_share(made, made.weeks, horizon) if open_share is None else np.atleast_2d(np.asarray(open_share, np.float64))
+    share = future_share(made.share, made.weeks, horizon, made.settings.season) if open_share is None else np.atleast_2d(np.asarray(open_share, np.float64))
     share = np.broadcast_to(share[:, :horizon], (rows, horizon))
     knots = [h for h in sorted(made.settings.horizons) if h <= horizon] or [min(made.settings.horizons)]
     if knots[0] > horizon:
         share = np.repeat(share, -(-knots[0] // horizon), axis=1)
     at = [cumulative(made, made.weeks, h, share) for h in knots]
-    ratios = np.stack([np.where(m > 0, v / np.maximum(m, 1e-12), 1.01) for m, v, _ in at])
+    ratios = np.stack([np.where(m > 0, v / np.maximum(m, 1e-12), 1.01) for m, v in at])
     week_mean = np.zeros((rows, horizon))
     done, before = np.zeros(rows), 0
-    for (mean, _, _), knot in zip(at, knots, strict=True):
+    for (mean, _), knot in zip(at, knots, strict=True):
         stop = min(knot, horizon)
         week_mean[:, before:stop] = _spread_over(np.maximum(mean - done, 0.0), share[:, before:stop])
         done, before = np.maximum(mean, done), stop
