@@ -22,7 +22,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from service.core.demand.forecast import QUANTILES, Fit, Settings, first_sale, fit
+from service.core.demand.fitted import Fit
+from service.core.demand.forecast import QUANTILES, first_sale, fit
+from service.core.demand.tuned import Settings
 from service.core.demand.negbin import quantiles
 from service.core.demand.scores import coverage, naive_error, pinball
 

@@ -53,7 +53,7 @@ def weights(judged: Judged, rules: Settings) -> Floats:
     """
     root = np.sqrt(judged.loss)
     best = root.min(axis=1, keepdims=True)
-    sharpness = np.where(judged.origins * rules.stride >= 4, rules.sharpness, rules.sharpness / 2)[:, None]
+    sharpness = np.where(judged.origins >= 4, rules.sharpness, rules.sharpness / 2)[:, None]
     raw = np.exp(-sharpness * np.where(best > 0, root / np.maximum(best, 1e-300) - 1, 0.0))
     return np.asarray(raw / raw.sum(axis=1, keepdims=True))
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from service.core.demand.fitted import Fit, expected, variance
-from service.core.demand.levels import Flags, Floats
+from service.core.demand.levels import Counts, Flags, Floats
 
 
 class Stated(NamedTuple):
@@ -16,7 +16,7 @@ class Stated(NamedTuple):
 
     mean: Floats
     lift: Floats
-    level: Floats | None
+    level: Floats
 
 
 class Judge:
@@ -48,8 +48,9 @@ class Judge:
                 made.past[origin, rules.horizons[place]] = (told.mean[row], spread[row])
         if ripe:
             lift = told.lift[:, :, self.voices] if told.lift.shape[2] > 1 else told.lift
-            heard = origin % rules.stride == 0
-            self.stated[origin] = Stated(told.mean, lift, made.state.level[:, :, self.voices] if heard else None)
+            if len(made.share) > 1:  # each series' own from a year on: the same shape before
+                lift = np.broadcast_to(lift, (*lift.shape[:2], self.voices.size))
+            self.stated[origin] = Stated(told.mean, lift, made.state.level[:, :, self.voices])
 
     def judge(self, week: int) -> None:
         """Score every forecast whose last week is `week`."""
@@ -61,30 +62,40 @@ class Judge:
         ripe = origins[:, None] - self.made.first >= rules.ripe
         mean = np.stack([self.stated[origin].mean[at] for at, origin in ended])
         actual = self.total[week + 1] - self.total[origins]
-        for row, (at, origin) in enumerate(ended):
-            self._weigh(at, origin, actual[row, self.voices], ripe[row, self.voices])
+        self._weigh(places, origins, actual[:, self.voices], ripe[:, self.voices])
         fade = np.where(ripe, rules.discount, 1.0)
         judged.squares[places] = judged.squares[places] * fade + np.where(ripe, (actual - mean) ** 2, 0.0)
         judged.means[places] = judged.means[places] * fade + np.where(ripe, mean, 0.0)
         judged.weight[places] = judged.weight[places] * fade + ripe
         self.stated.pop(week + 1 - max(rules.horizons), None)
 
-    def _weigh(self, at: int, origin: int, actual: Floats, ripe: Flags) -> None:
-        """Add each level's scaled squared error over the catalogue, winsorised, to its discounted loss at a horizon."""
-        rules, judged, stated = self.made.settings, self.made.judged, self.stated[origin]
-        spans = np.maximum(origin - 1 - self.made.first[self.voices], 1)
-        scale = self.moved[origin, self.voices] / spans
-        rows = np.flatnonzero(ripe & (scale > 0))
-        if stated.level is None or not len(rows):
+    def _weigh(self, places: list[int], origins: Counts, actual: Floats, ripe: Flags) -> None:
+        """Add each level's scaled squared error over the catalogue, winsorised, to its discounted loss at each horizon."""
+        rules, judged = self.made.settings, self.made.judged
+        scale = self.moved[origins][:, self.voices] / np.maximum(origins[:, None] - 1 - self.made.first[self.voices], 1)
+        heard = ripe & (scale > 0)
+        some = np.flatnonzero(heard.any(axis=1))
+        if not some.size:
             return
-        level, lift = stated.level, stated.lift[at][:, None]
-        if len(rows) < len(ripe):
-            level, lift = level[:, :, rows], lift[:, :, rows] if lift.shape[2] > 1 else lift
-        errors = level * lift
-        errors -= actual[rows]
+        heard, into = heard[some], np.array(places)[some]
+        ended = [(at, self.stated[origin]) for at, origin in zip(into.tolist(), origins[some].tolist(), strict=True)]
+        spans = np.sqrt([rules.horizons[at] for at in into])[:, None]
+        errors = np.stack([stated.level for _, stated in ended])
+        errors *= np.stack([stated.lift[at] for at, stated in ended])[:, :, None]
+        errors -= actual[some, None, None]
+        errors *= np.where(heard, 1 / np.maximum(scale[some] * spans, 1e-300), 0.0)[:, None, None]
         errors *= errors
-        errors *= 1 / (scale[rows] ** 2 * rules.horizons[at])
-        np.minimum(errors, np.quantile(errors.mean(axis=(0, 1)), rules.winsor), out=errors)
-        fade = 0.5 ** (rules.stride / rules.half_life)
-        judged.loss[at] = judged.loss[at] * fade + errors.mean(axis=2).reshape(-1)
-        judged.origins[at] = judged.origins[at] * fade + 1
+        errors = errors.reshape(some.size, -1, errors.shape[-1])
+        np.minimum(errors, _ceiling(errors.mean(axis=1), heard, rules.winsor)[:, None, None], out=errors)
+        fade = 0.5 ** (1 / rules.half_life)
+        judged.loss[into] = judged.loss[into] * fade + errors.sum(axis=2) / np.count_nonzero(heard, axis=1)[:, None]
+        judged.origins[into] = judged.origins[into] * fade + 1
+
+
+def _ceiling(errors: Floats, heard: Flags, share: float) -> Floats:
+    """The quantile of each row's heard errors (one at least), linear between them, (H,) of (H, V)."""
+    last = np.count_nonzero(heard, axis=1) - 1
+    ordered, rows = np.sort(np.where(heard, errors, np.inf), axis=1), np.arange(len(errors))
+    low = np.floor(last * share).astype(np.intp)
+    lower, upper = ordered[rows, low], ordered[rows, np.minimum(low + 1, last)]
+    return np.asarray(lower + (last * share - low) * (upper - lower))

@@ -63,14 +63,14 @@ def own(sums: Sums, first: Counts, origin: int, horizons: Sequence[int], rules: 
     or noisy histories (Miller & Williams, Int. J. Forecasting 19 (2003) 669-684). None before there is such a year.
     """
     year = origin - rules.season
-    begin = year - rules.own_before
-    if begin < 0 or not (first <= begin).any():
+    known = first <= year - rules.own_least
+    if not known.any():
         return None
+    begin, rows = np.clip(first, max(year - rules.own_before, 0), year - rules.own_least), np.arange(len(first))
+    open_before = sums.weeks[year] - sums.weeks[begin, rows if sums.weeks.shape[1] > 1 else 0]
+    before = (sums.demand[year] - sums.demand[begin, rows]) / np.maximum(open_before, 1.0)
     stop = np.minimum(year + np.array(horizons) + rules.own_around, origin)
-    start = year - rules.own_around
-    weeks = sums.weeks[stop] - sums.weeks[start]
-    same = sums.demand[stop] - sums.demand[start]
-    usual = (sums.demand[year] - sums.demand[begin]) / np.maximum(sums.weeks[year] - sums.weeks[begin], 1.0) * weeks
-    ratio = ((same + rules.own_calm) / (usual + rules.own_calm)) ** rules.own_echo
-    known = (first <= begin) & (weeks > 0) & (sums.weeks[year] > sums.weeks[begin])
-    return np.where(known, np.clip(ratio, 1 / FURTHEST, FURTHEST), 1.0)
+    weeks = sums.weeks[stop] - sums.weeks[year - rules.own_around]
+    same = sums.demand[stop] - sums.demand[year - rules.own_around]
+    ratio = ((same + rules.own_calm) / (before * weeks + rules.own_calm)) ** rules.own_echo
+    return np.where(known & (weeks > 0) & (open_before > 0), np.clip(ratio, 1 / FURTHEST, FURTHEST), 1.0)

@@ -25,14 +25,14 @@ class Settings:
     half_life: float = 26.0  # of past origins, in periods
     winsor: float = 0.995  # share of squared errors that is left as it is
     voices: int = 1500  # series that the weights learn from: a larger catalogue is thinned evenly
-    stride: int = 1  # periods between the origins that the weights learn from
-    ripe: int = 13  # periods since the first sale before a series' errors count
+    ripe: int = 8  # periods since the first sale before a series' errors count
     discount: float = 0.97  # of squared errors, per period
     shrink: float = 8.0  # origins' worth of trust in the catalogue against the series' own errors
     usual: float = 0.6  # which of the catalogue's ratios of squared error to mean a series without errors of its own gets
     echo: float = 0.4  # how much of the catalogue's season of last year is believed
     own_echo: float = 0.35  # how much of the series' own season of last year is believed
     own_calm: float = 20.0  # units that hold it at 1
-    own_before: int = 20  # periods before those of last year that they are compared with
+    own_before: int = 26  # periods before those of last year that they are compared with, as many as there are
+    own_least: int = 8  # and no fewer
     own_around: int = 2  # neighbouring periods that are looked at with those of last year
     cap: float | None = None  # standard deviations above which a single order is learnt as that much
