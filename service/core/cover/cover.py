@@ -120,9 +120,11 @@ def beyond(total: Singles, got: Singles) -> Singles:
 
 def to_nodes(total: Singles, clock: Clock, books: Books) -> tuple[Singles, Floats]:
     """Cumulative need of every node (P, K + 1, M), net of finished and bulk stock; and each node's weekly need by product."""
-    gross = total.copy()
+    keep = int(np.searchsorted(clock.knots, DAYS)) + 1
+    usual = min(RATE_WEEKS, keep - 1)
+    gross = total[:, usual].mean(axis=0)
     for outer, inner, units in books.sets:
-        gross[:, :, inner] += np.float32(units) * gross[:, :, outer]
+        gross[inner] += np.float32(units) * gross[outer]
     net = total
     done: set[int] = set()
     for outer, inner, units in books.sets:
@@ -136,10 +138,8 @@ def to_nodes(total: Singles, clock: Clock, books: Books) -> tuple[Singles, Float
     matrix = np.zeros((total.shape[2], books.nodes), np.float32)
     for product, node, each in books.goes:
         matrix[product, node] += each
-    keep = int(np.searchsorted(clock.knots, DAYS)) + 1
     need = np.matmul(_earlier(net, clock, books.rest, keep), matrix)
-    rate = gross[:, min(RATE_WEEKS, keep - 1)].mean(axis=0) / (clock.knots[min(RATE_WEEKS, keep - 1)] / 7)
-    by_product = rate[:, None].astype(np.float64) * matrix
+    by_product = (gross / (clock.knots[usual] / 7))[:, None].astype(np.float64) * matrix
     for bulk in dict.fromkeys(node for node, _, _ in books.bulk):
         rows = [(node, each) for source, node, each in books.bulk if source == bulk]
         _through_bulk(need, Clock(clock.knots[:keep]), books, bulk, rows)
@@ -150,8 +150,9 @@ def to_nodes(total: Singles, clock: Clock, books: Books) -> tuple[Singles, Float
 
 def _earlier(net: Singles, clock: Clock, rest: Sequence[int], keep: int) -> Singles:
     """Each product's need as many days earlier as it rests before it is sold, at the first knots."""
-    moved = np.ascontiguousarray(net[:, :keep])
-    for days in sorted({rest[product] for product in range(net.shape[2])} - {0}) if rest else ():
+    resting = sorted({rest[product] for product in range(net.shape[2])} - {0}) if rest else []
+    moved = net[:, :keep].copy() if resting else net[:, :keep]
+    for days in resting:
         some = [product for product in range(net.shape[2]) if rest[product] == days]
         shifted = net[:, :, some]
         for knot in range(keep):
@@ -236,19 +237,18 @@ def _coming(need: Singles, clock: Clock, lots: Sequence[Lot]) -> runout.Outcome:
 def _bands(need: Singles, clock: Clock, books: Books, parts: Sequence[Sequence[Singles]]) -> Singles:
     """What is left at the end of each week on 10, 50 and 90 % of the paths, (3, W, M). `parts`: what each lot gives."""
     knots = [knot for knot in range(1, need.shape[1]) if clock.knots[knot] <= DAYS]
-    held = np.zeros((len(knots), books.nodes), np.float32)
-    eaten = np.zeros((len(need), len(knots), books.nodes), np.float32)  # by lots that expired by then
-    for node, lots in books.lots.items():
-        for lot, part in zip(lots, parts[node], strict=True):
+    left = np.ascontiguousarray(need[:, knots].T)  # a node's weeks together, paths as neighbours: eaten and sorted much faster
+    for node in range(books.nodes):
+        mine, held = left[node], np.zeros((len(knots), 1), np.float32)
+        for lot, part in zip(books.lots.get(node, ()), parts[node], strict=True):
             gone = next((n for n, knot in enumerate(knots) if lot.last is not None and lot.last < clock.knots[knot]), len(knots))
-            held[:gone, node] += np.float32(lot.quantity)
-            if gone < len(knots):
-                eaten[:, gone:, node] += part[:, None]
-    left = np.maximum(held - np.maximum(need[:, knots] - eaten, 0.0), 0.0)
-    count = len(need)
-    ordered = np.sort(left.reshape(count, -1).T, axis=1)  # rows of neighbours: sorted much faster than columns
-    places = [min(int(share * count), count - 1) for share in BANDS]
-    return np.ascontiguousarray(ordered[:, places].T).reshape(len(BANDS), len(knots), books.nodes)
+            held[:gone] += np.float32(lot.quantity)
+            mine[gone:] -= part  # eaten by then, and expired
+        np.subtract(held, np.maximum(mine, 0.0, out=mine), out=mine)
+        np.maximum(mine, 0.0, out=mine)
+    left.sort(axis=2)
+    places = [min(int(share * len(need)), len(need) - 1) for share in BANDS]
+    return np.ascontiguousarray(left[:, :, places].T)
 
 
 def _of_node(
