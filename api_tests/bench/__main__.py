@@ -12,7 +12,7 @@ from pathlib import Path
 
 from api_tests.bench.figures import Figure, keep, table
 
-PARTS = ("runs", "clients", "postgresql", "check", "lists", "late", "growth", "imports", "cover", "start")
+PARTS = ("runs", "clients", "postgresql", "check", "lists", "late", "growth", "imports", "cover", "forecast", "start")
 KEPT = Path(__file__).parents[2] / "var" / "bench"
 
 
