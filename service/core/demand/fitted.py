@@ -9,8 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from service.core.demand import season
-from service.core.demand.levels import ALPHAS, POWERS, Counts, Floats, Levels
+from service.core.demand.levels import ALPHAS, POWERS, Counts, Floats, Levels, Singles
 from service.core.demand.tuned import Settings
+
+BLOCK = 2048  # series
 
 
 @dataclass(slots=True)
@@ -77,12 +79,20 @@ def expected(made: Fit, origin: int, places: Sequence[int], share: Floats | None
     lift = season.lifts(made.state.index, origin, ahead, horizons, rules)
     level = made.state.level
     if lift.shape[2] == 1:
-        mean = (mix * lift).reshape(len(places), -1) @ level.reshape(-1, level.shape[2])
+        mean = _mixed((mix * lift).reshape(len(places), -1), level.reshape(-1, level.shape[2]))
     else:
-        mean = np.einsum("ghn,hgn->hn", np.matmul(mix.transpose(1, 0, 2), level), lift)
+        mean = np.einsum("ghn,hgn->hn", np.matmul(mix.transpose(1, 0, 2).astype(np.float32), level), lift)
     own = season.own(made.sums, made.first, origin, horizons, rules)
     within = np.arange(ahead.shape[1]) < np.array(horizons)[:, None]
     return Expected(mean if own is None else mean * own, lift, mix, within @ ahead.T)
+
+
+def _mixed(weight: Floats, level: Singles) -> Floats:
+    """The matrix product (H, K) (K, N), in blocks too small to be spread over threads that would have to wait for each other."""
+    mean, single = np.empty((len(weight), level.shape[1])), weight.astype(np.float32)
+    for begin in range(0, level.shape[1], BLOCK):
+        mean[:, begin : begin + BLOCK] = single @ level[:, begin : begin + BLOCK]
+    return mean
 
 
 def variance(made: Fit, places: Sequence[int], told: Expected) -> Floats:

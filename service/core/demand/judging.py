@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from service.core.demand.fitted import Fit, expected, variance
-from service.core.demand.levels import Counts, Flags, Floats
+from service.core.demand.levels import Counts, Flags, Floats, Singles
 
 
 class Stated(NamedTuple):
@@ -16,7 +16,7 @@ class Stated(NamedTuple):
 
     mean: Floats
     lift: Floats
-    level: Floats
+    level: Singles
 
 
 class Judge:
@@ -56,20 +56,22 @@ class Judge:
         """Score every forecast whose last week is `week`."""
         rules, judged = self.made.settings, self.made.judged
         ended = [(at, week + 1 - horizon) for at, horizon in enumerate(rules.horizons) if week + 1 - horizon in self.stated]
-        if not ended:
+        if not ended:  # else the shortest ones: what is stated at an origin is for all horizons, or all that end in time
             return
-        places, origins = [at for at, _ in ended], np.array([origin for _, origin in ended])
-        ripe = origins[:, None] - self.made.first >= rules.ripe
+        places, origins = slice(len(ended)), np.array([origin for _, origin in ended])
         mean = np.stack([self.stated[origin].mean[at] for at, origin in ended])
         actual = self.total[week + 1] - self.total[origins]
-        self._weigh(places, origins, actual[:, self.voices], ripe[:, self.voices])
-        fade = np.where(ripe, rules.discount, 1.0)
-        judged.squares[places] = judged.squares[places] * fade + np.where(ripe, (actual - mean) ** 2, 0.0)
-        judged.means[places] = judged.means[places] * fade + np.where(ripe, mean, 0.0)
-        judged.weight[places] = judged.weight[places] * fade + ripe
+        ripe = origins[:, None] - self.made.first >= rules.ripe
+        self._weigh(origins, actual[:, self.voices], ripe[:, self.voices])
+        fade = rules.discount if ripe.all() else np.where(ripe, rules.discount, 1.0)
+        actual -= mean
+        actual *= actual
+        for sums, new in ((judged.squares[places], actual), (judged.means[places], mean), (judged.weight[places], 1.0)):
+            sums *= fade
+            np.add(sums, new, out=sums, where=ripe)
         self.stated.pop(week + 1 - max(rules.horizons), None)
 
-    def _weigh(self, places: list[int], origins: Counts, actual: Floats, ripe: Flags) -> None:
+    def _weigh(self, origins: Counts, actual: Floats, ripe: Flags) -> None:
         """Add each level's scaled squared error over the catalogue, winsorised, to its discounted loss at each horizon."""
         rules, judged = self.made.settings, self.made.judged
         scale = self.moved[origins][:, self.voices] / np.maximum(origins[:, None] - 1 - self.made.first[self.voices], 1)
@@ -77,19 +79,18 @@ class Judge:
         some = np.flatnonzero(heard.any(axis=1))
         if not some.size:
             return
-        heard, into = heard[some], np.array(places)[some]
-        ended = [(at, self.stated[origin]) for at, origin in zip(into.tolist(), origins[some].tolist(), strict=True)]
-        spans = np.sqrt([rules.horizons[at] for at in into])[:, None]
+        heard, ended = heard[some], [(at, self.stated[int(origins[at])]) for at in some.tolist()]
+        spans = np.sqrt(np.array(rules.horizons)[some])[:, None]
         errors = np.stack([stated.level for _, stated in ended])
         errors *= np.stack([stated.lift[at] for at, stated in ended])[:, :, None]
         errors -= actual[some, None, None]
-        errors *= np.where(heard, 1 / np.maximum(scale[some] * spans, 1e-300), 0.0)[:, None, None]
+        errors *= np.where(heard, 1 / np.maximum(scale[some] * spans, 1e-9), 0.0)[:, None, None]
         errors *= errors
         errors = errors.reshape(some.size, -1, errors.shape[-1])
         np.minimum(errors, _ceiling(errors.mean(axis=1), heard, rules.winsor)[:, None, None], out=errors)
         fade = 0.5 ** (1 / rules.half_life)
-        judged.loss[into] = judged.loss[into] * fade + errors.sum(axis=2) / np.count_nonzero(heard, axis=1)[:, None]
-        judged.origins[into] = judged.origins[into] * fade + 1
+        judged.loss[some] = judged.loss[some] * fade + errors.sum(axis=2) / np.count_nonzero(heard, axis=1)[:, None]
+        judged.origins[some] = judged.origins[some] * fade + 1
 
 
 def _ceiling(errors: Floats, heard: Flags, share: float) -> Floats:

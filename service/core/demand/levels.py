@@ -12,10 +12,12 @@ from service.core.demand import tuned
 from service.core.demand.tuned import CALM, CLOSED, CROWD, OLD
 
 Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
 Flags = NDArray[np.bool_]
 Counts = NDArray[np.int64]
 
 POWERS = np.array(tuned.POWERS)
+EVEN = np.full(len(tuned.POWERS) * len(tuned.ALPHAS), 1 / (len(tuned.POWERS) * len(tuned.ALPHAS)), np.float32)
 ALPHAS = np.array(tuned.ALPHAS)  # Brown (1959); Gardner, Int. J. Forecasting 22 (2006) 637-666
 
 
@@ -23,7 +25,7 @@ ALPHAS = np.array(tuned.ALPHAS)  # Brown (1959); Gardner, Int. J. Forecasting 22
 class Levels:
     """State after some weeks. `level` (G, A, N); `index` (G, T + 1), the running product of the shock; `weeks` learnt (N,)."""
 
-    level: Floats
+    level: Singles  # single floats: it is what fills the processor's caches
     weeks: Floats
     slow: Floats  # (G, N): the level (0.1) of capped demand, which the shock is measured against
     noise: Floats  # (G, N): its error variance
@@ -38,7 +40,7 @@ def begin(series: int, weeks: int) -> Levels:
     """Nothing learnt yet."""
     powers, constants = len(POWERS), len(ALPHAS)
     return Levels(
-        level=np.zeros((powers, constants, series)),
+        level=np.zeros((powers, constants, series), np.float32),
         weeks=np.zeros(series),
         slow=np.zeros((powers, series)),
         noise=np.zeros((powers, series)),
@@ -85,9 +87,9 @@ def learn(state: Levels, week: int, sold: Floats, share: Floats, first: Counts, 
     state.noise += np.where(heard & (state.weeks > 0), gain * (error**2 - state.noise), 0.0)
     state.slow = slow + gain * (held - slow)
     if (moved != 1).any():
-        state.level *= moved[:, None, None]
-    step = learnt - state.level
-    step *= np.maximum(ALPHAS[:, None], 1 / (state.weeks + 1)) * rate
+        state.level *= moved[:, None, None].astype(np.float32)
+    step = learnt.astype(np.float32) - state.level
+    step *= (np.maximum(ALPHAS[:, None], 1 / (state.weeks + 1)) * rate).astype(np.float32)
     state.level += step
     state.weeks = state.weeks + rate
 
@@ -95,7 +97,7 @@ def learn(state: Levels, week: int, sold: Floats, share: Floats, first: Counts, 
 def _one_step(state: Levels, demand: Floats, rate: Floats, before: Flags, discount: float) -> None:
     """The squared error of the mean of the levels, one week ahead, discounted."""
     weight = np.where(before, rate, 0.0)
-    error = demand - state.level.mean(axis=(0, 1))
+    error = demand - EVEN @ state.level.reshape(len(EVEN), -1)
     fade = np.where(weight > 0, discount, 1.0)
     state.one_step = state.one_step * fade + weight * error**2
     state.one_weight = state.one_weight * fade + weight

@@ -58,15 +58,15 @@ def _reach(m: Floats, v: Floats, level: float) -> Floats:
 def _summed(m: Floats, v: Floats, shares: Floats, most: int) -> tuple[Floats, Places]:
     """Quantiles from the running sums of the chances of 0, 1, 2 ... (C, levels); places that `most` counts did not suffice for."""
     r, p = (m * m / (v - m))[:, None], (m / v)[:, None]
-    count = np.arange(most, dtype=np.float64)
     chance = np.empty((m.size, most + 1))
     chance[:, :1] = np.exp(r * np.log(p))
-    np.multiply((count + r) / (count + 1), 1 - p, out=chance[:, 1:])
+    np.multiply((1 - p) * (r - 1), 1 / np.arange(1.0, most + 1), out=chance[:, 1:])  # each over the one before: (r + k) / (k + 1)
+    chance[:, 1:] += 1 - p
     np.cumprod(chance, axis=1, out=chance)
-    below = np.cumsum(chance, axis=1)
-    row = np.arange(m.size)[:, None] * 2.0  # sums of one row lie between those of its neighbours: one search for all
-    place = np.searchsorted((below + row).reshape(-1), (shares + row).reshape(-1)).reshape(m.size, -1)
-    found = place - np.arange(m.size)[:, None] * (most + 1)
+    rows = np.arange(m.size)[:, None]
+    chance[:, :1] += 2.0 * rows  # sums of one row lie between those of its neighbours: one search finds all
+    np.cumsum(chance, axis=1, out=chance)
+    found = np.searchsorted(chance.reshape(-1), (shares + 2.0 * rows).reshape(-1)).reshape(m.size, -1) - rows * (most + 1)
     return found.astype(np.float64), np.flatnonzero((found > most).any(axis=1))
 
 

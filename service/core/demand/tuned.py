@@ -24,7 +24,7 @@ class Settings:
     sharpness: float = 25.0  # of the weights
     half_life: float = 26.0  # of past origins, in periods
     winsor: float = 0.995  # share of squared errors that is left as it is
-    voices: int = 1500  # series that the weights learn from: a larger catalogue is thinned evenly
+    voices: int = 400  # series that the weights learn from: a larger catalogue is thinned evenly
     ripe: int = 8  # periods since the first sale before a series' errors count
     discount: float = 0.97  # of squared errors, per period
     shrink: float = 8.0  # origins' worth of trust in the catalogue against the series' own errors
