@@ -37,22 +37,30 @@ class History:
         return replace(self, y=self.y[rows])
 
 
-def rows(files: list[Path]) -> Iterator[dict[str, str]]:
+def rows(files: list[Path]) -> Iterator[tuple[str, str, str, bool]]:
+    """Series, quantity, date or week, and whether it is a week."""
     for file in files:
         with gzip.open(file, "rt", encoding="utf-8", newline="") as text:
-            yield from csv.DictReader(text)
+            lines = csv.reader(text)
+            head = next(lines)
+            series, quantity, numbered = head.index("series_id"), head.index("quantity"), "week" in head
+            when = head.index("week" if numbered else "date")
+            for line in lines:
+                yield line[series], line[quantity], line[when], numbered
 
 
 def read(name: str, files: list[Path]) -> History:
     """One history from files of series_id, quantity and date or week; parts of one history are read together."""
     places: dict[str, int] = {}
+    days_of: dict[str, int] = {}
     at, when, units = [], [], []
     numbered = False
-    for line in rows(files):
-        numbered = "week" in line
-        at.append(places.setdefault(line["series_id"], len(places)))
-        when.append(int(line["week"]) if numbered else date.fromisoformat(line["date"]).toordinal())
-        units.append(float(line["quantity"]) if line["quantity"] not in ("", "NA") else 0.0)
+    for series, quantity, day, numbered in rows(files):
+        at.append(places.setdefault(series, len(places)))
+        if day not in days_of:
+            days_of[day] = int(day) if numbered else date.fromisoformat(day).toordinal()
+        when.append(days_of[day])
+        units.append(float(quantity) if quantity not in ("", "NA") else 0.0)
     days, amounts = np.array(when), np.array(units)
     firsts = {day for day in set(when) if not numbered and date.fromordinal(day).day == 1}
     monthly = bool(firsts) and len(firsts) == len(set(when))
