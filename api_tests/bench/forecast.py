@@ -41,7 +41,9 @@ def measure(quick: bool, folder: Path) -> list[Figure]:
     }
     (folder.parent / "forecast.json").write_text(json.dumps(whole, indent=1) + "\n")
     figures = [one for name, told in found.items() for one in of_file(name, told)]
-    words = f"geometric mean over {len(judged)} histories; " + ("" if named else "the slice alone: STILLROOM_BENCH_DATA is not set")
+    words = f"geometric mean over {len(judged)} histories; " + (
+        "" if named else "the slice alone: STILLROOM_BENCH_DATA is not set"
+    )
     figures += [
         Figure("forecast", "score / best of the library, all", whole["ratio"], words, most=ALL),
         Figure("forecast", "small catalogues, all", whole["small_catalogues_ratio"], words, most=SMALL),
@@ -105,5 +107,3 @@ def small_catalogues(history: History, some: Any, best: Outcomes) -> float:
         alone = rolling.evaluate(part, rolling.pooled(part)[0], origins)
         ratios.append(alone.score / best.of(np.isin(best.series, rows)).score)
     return geometric(ratios)
-
-

@@ -43,7 +43,9 @@ def measure(quick: bool) -> list[Figure]:
     words += f"AutoETS {theirs:.0f} s, from {len(rows)} of them"
     return [
         Figure("forecast", "AutoETS / the forecast, seconds", theirs / found["seconds"], words, least=LEAST),
-        Figure("forecast", "memory", found["mb"], f"MB at the peak of the process that forecasts {SERIES:,} series", most=MOST_MB),
+        Figure(
+            "forecast", "memory", found["mb"], f"MB at the peak of the process that forecasts {SERIES:,} series", most=MOST_MB
+        ),
     ]
 
 

@@ -109,7 +109,9 @@ def variance(made: Fit, places: Sequence[int], told: Expected) -> Floats:
     straight = trust * own + (1 - trust) * _local_level(made, told, horizons)
     counted = (weight > 0) & (means > 0)
     ratio = np.where(counted, squares / np.maximum(means, 1e-9), 0.0)
-    usual = np.array([np.quantile(row[some_], rules.usual) if some_.any() else 2.0 for row, some_ in zip(ratio, counted, strict=True)])
+    usual = np.array(
+        [np.quantile(row[some_], rules.usual) if some_.any() else 2.0 for row, some_ in zip(ratio, counted, strict=True)]
+    )
     relative = (trust * ratio + (1 - trust) * usual[:, None]) * mean
     return np.asarray(np.maximum(np.sqrt(np.maximum(straight, 1e-12) * np.maximum(relative, 1e-12)), 1.01 * mean))
 
@@ -121,7 +123,7 @@ def _local_level(made: Fit, told: Expected, horizons: Floats) -> Floats:
     one = np.where(state.one_weight > 0, seen, told.mean / np.maximum(told.open_weeks, 1e-9))
     pace = (told.mix * ALPHAS).sum(axis=(1, 2))
     growth = [((1 + np.arange(int(horizon)) * step) ** 2).sum() for horizon, step in zip(horizons[:, 0], pace, strict=True)]
-    return one * np.array(growth)[:, None]
+    return np.asarray(one * np.array(growth)[:, None])
 
 
 def cumulative(made: Fit, origin: int, horizon: int, share: Floats | None = None) -> tuple[Floats, Floats]:

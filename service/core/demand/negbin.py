@@ -56,7 +56,7 @@ def _reach(m: Floats, v: Floats, level: float) -> Floats:
 
 
 def _summed(m: Floats, v: Floats, shares: Floats, most: int) -> tuple[Floats, Places]:
-    """Quantiles from the running sums of the chances of 0, 1, 2 ... (C, levels); places that `most` counts did not suffice for."""
+    """Quantiles (C, levels) from the running sums of the chances of 0, 1, 2 ..., and places that `most` are too few for."""
     r, p = (m * m / (v - m))[:, None], (m / v)[:, None]
     chance = np.empty((m.size, most + 1))
     chance[:, :1] = np.exp(r * np.log(p))

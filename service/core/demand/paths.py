@@ -34,7 +34,11 @@ def forecast(made: Fit, horizon: int, open_share: ArrayLike | None = None) -> Fo
     is interpolated.
     """
     rows = len(made.first)
-    share = future_share(made.share, made.weeks, horizon, made.settings.season) if open_share is None else np.atleast_2d(np.asarray(open_share, np.float64))
+    share = (
+        future_share(made.share, made.weeks, horizon, made.settings.season)
+        if open_share is None
+        else np.atleast_2d(np.asarray(open_share, np.float64))
+    )
     share = np.broadcast_to(share[:, :horizon], (rows, horizon))
     knots = [h for h in sorted(made.settings.horizons) if h <= horizon] or [min(made.settings.horizons)]
     if knots[0] > horizon:
@@ -166,7 +170,7 @@ def _margins(outlook: Forecast) -> tuple[Singles, Singles, Floats, Floats]:
     The table's mean is set to the exact mean. Weeks' correlation c of demand solves V_H = H V_1 (1 + (H - 1) c) by least
     squares over the weeks; the latent one follows from the first two Hermite coefficients of the table.
     """
-    from scipy.special import ndtr  # type: ignore[import-untyped]
+    from scipy.special import ndtr
 
     from service.core.demand.negbin import quantiles
 

@@ -23,9 +23,9 @@ class Settings:
     horizons: tuple[int, ...] = (1, 2, 4, 8, 13, 26)  # cumulative horizons that are learnt; between them it is interpolated
     sharpness: float = 25.0  # of the weights
     half_life: float = 26.0  # of past origins, in periods
-    winsor: float = 0.995  # share of squared errors that is left as it is
+    winsor: float = 0.98  # share of squared errors that is left as it is
     voices: int = 400  # series that the weights learn from: a larger catalogue is thinned evenly
-    ripe: int = 8  # periods since the first sale before a series' errors count
+    ripe: int = 4  # periods since the first sale before a series' errors count
     discount: float = 0.97  # of squared errors, per period
     shrink: float = 8.0  # origins' worth of trust in the catalogue against the series' own errors
     usual: float = 0.6  # which of the catalogue's ratios of squared error to mean a series without errors of its own gets
