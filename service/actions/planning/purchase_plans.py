@@ -88,17 +88,18 @@ def _nodes(scope: Scope, body: PurchasePlanIn, shelves: Shelves) -> list[Node]:
     """The bought materials to plan."""
     wanted = None
     if body.materials is not None:
-        wanted = {papers.item_of(scope, code, f"#/materials/{n}", *BOUGHT).id for n, code in enumerate(body.materials)}
-        known = {item.id for item in shelves.nodes}
-        for n, code in enumerate(body.materials):
-            if papers.item_of(scope, code, f"#/materials/{n}").id not in known:
-                raise Invalid.field(f"#/materials/{n}", "is retired or not stocked", code)
+        named = [papers.item_of(scope, code, f"#/materials/{n}", *BOUGHT) for n, code in enumerate(body.materials)]
+        for n, item in enumerate(named):
+            if not (item.active and item.stocked):
+                raise Invalid.field(f"#/materials/{n}", "is retired or not stocked", item.code)
+        wanted = {item.id for item in named}
     found = []
     for at, item in enumerate(shelves.nodes):
-        if item.kind in BOUGHT and (wanted is None or item.id in wanted):
+        if item.kind in BOUGHT and item.active and (wanted is None or item.id in wanted):
             level = shelves.books.level[at] if body.service_level is None else float(body.service_level) / 100
             own = item.facts.get("lead_time_days")
-            found.append(Node(at, item.code, item.name, item.unit, level, None if own is None else int(own)))
+            coming = tuple(one.supplier for one in shelves.buying.ordered.get(item.id, ()))
+            found.append(Node(at, item.code, item.name, item.unit, level, None if own is None else int(own), coming))
     return found
 
 

@@ -8,7 +8,8 @@ from service.core.buying.offers import Offer, Terms
 
 @dataclass(frozen=True, slots=True)
 class Node:
-    """A bought material: its place in the books, and the lead time (days) and service level that are its own."""
+    """A bought material: its place in the books, its service level, the lead time (days) that is its own, and from whom what is
+    on order of it comes, as in the books."""
 
     at: int
     code: str
@@ -16,6 +17,7 @@ class Node:
     unit: str
     level: float
     lead_days: int | None = None
+    coming_from: Sequence[str] = ()
 
 
 @dataclass(frozen=True, slots=True)
