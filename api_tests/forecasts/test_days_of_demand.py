@@ -70,12 +70,14 @@ def test_a_new_product_that_nobody_ordered_borrows_from_the_workshop_and_says_so
     assert found["all"]["borrowed_percent"] == 100
     assert found["all"]["weekly_mean"] == pytest.approx(mean(stocked), rel=0.1)
     assert "100 % of this is borrowed from the workshop's other products, as it is new" in found["sentence"]
+    cover = stocked.get("cover")
+    assert cover["new_products"] == ["new-50"]
+    assert "New balm is new and not ordered yet: it is expected to sell as " in str(cover["sentence"])
     drivers: Any = stocked.get("cover/tin")["drivers"]
     assert {one["product"] for one in drivers} == {"balm-50", "new-50"}
     stocked.post("products", code="gift", name="Gift", contains=[{"product": "new-50", "quantity": 2}])
     inside: Any = stocked.get("forecasts/new-50")
     assert [one["channel"] for one in inside["channels"]] == [], "it is sold in sets"
     assert inside["through_sets"] == [{"product": "gift", "units": 2}]
-    stocked.client.patch("/v1/products/gift", json={"active": False})
-    retired: Any = stocked.get("forecasts/gift")
-    assert retired["channels"] == []
+    assert stocked.get("forecasts/gift")["channels"] == [], "a set is like nothing until that is said"
+    assert stocked.get("cover")["new_products"] == []

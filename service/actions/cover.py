@@ -21,6 +21,7 @@ from service.store.items import ItemRow
 SIGHT = 7 * WEEKS
 FACTS = ("on_hand", "usable", "claimed")
 LEAST_LOSS = 0.5  # smallest units
+NAMED = 3  # products in a sentence
 
 
 @dataclass(slots=True)
@@ -82,8 +83,20 @@ def _answer(question: Question, computed: list[Any]) -> dict[str, Any]:
     huge = huge_orders.said_of(question.told.huge, products, question.today)
     sentences = [one["sentence"] for one in (moved if after is not None else materials)]
     sentences = sentences or ["This moves nothing." if after is not None else "There is no material yet."]
-    asked = huge_orders.asked(huge) if after is None else []
-    return {**told, "sentence": "\n".join([*sentences, *asked]), "materials": materials, "moved": moved, "huge_orders": huge}
+    new = sorted((question.told.products[place] for place in question.told.history.fresh), key=lambda row: str(row.code))
+    if after is None:
+        sentences += [*_unordered([row.name for row in new]), *huge_orders.asked(huge)]
+    more = {"new_products": [row.code for row in new], "huge_orders": huge}
+    return {**told, "sentence": "\n".join(sentences), "materials": materials, "moved": moved, **more}
+
+
+def _unordered(names: list[str]) -> list[str]:
+    """Of which products nothing but what others sell is known."""
+    if not names:
+        return []
+    more = [f"{len(names) - NAMED} more"] if len(names) > NAMED else []
+    they = "is new and not ordered yet: it is" if len(names) == 1 else "are new and not ordered yet: they are"
+    return [f"{listed([*names[:NAMED], *more])} {they} expected to sell as the workshop's other products do."]
 
 
 def _good(quality: Quality | None) -> str:

@@ -112,15 +112,18 @@ def _gaps(scope: Scope, history: History, places: dict[int, int]) -> set[int]:
 def _fresh(
     scope: Scope, history: History, products: list[Row[Any]], series: dict[tuple[int, str], int], ordered: set[int]
 ) -> None:
-    """New products that nobody ordered yet, and that no set holds: they borrow in the channels in which most products sell."""
+    """New products that nobody ordered yet: they borrow in the channels in which most products sell.
+
+    Sets do not, nor what they hold: how often a set sells, the workshop's other products do not say.
+    """
     weeks = {at: (scope.now - ids.made_at(row.id)).days // 7 for at, row in enumerate(products) if row.active}
     young = {at: max(age, 0) for at, age in weeks.items() if age < YOUNG and at not in ordered and at not in history.like}
     if not young or not ordered:
         return
-    inside = product_store.inside_sets(scope.connection, scope.workshop.id)
+    apart = product_store.of_sets(scope.connection, scope.workshop.id)
     usual = [channel for channel in CHANNELS if 2 * sum((at, channel) in series for at in ordered) >= len(ordered)]
     for at, age in young.items():
-        if products[at].id not in inside:
+        if products[at].id not in apart:
             history.fresh[at] = age
             for channel in usual:
                 series.setdefault((at, channel), len(series))

@@ -11,6 +11,7 @@ from service.actions.scope import Scope
 from service.core import said
 from service.core.demand.huge import Sizes, usual_most
 from service.store import history as store
+from service.store import orders
 
 MOST = 100  # listed in an answer
 SPOKEN = 3  # asked about in a sentence
@@ -31,11 +32,11 @@ class Huge:
     """An order that stands out: by these products (by id: units, usual most), else by its units in all (None)."""
 
     order: int
-    reference: str
     channel: str
     day: date  # the day it left
     parts: Mapping[int | None, tuple[float, float]]
     over: Mapping[int, float]  # of each product, what is more than is learnt
+    reference: str = ""
 
     @property
     def excess(self) -> float:
@@ -45,9 +46,8 @@ class Huge:
 
 def find(scope: Scope, candidates: Sequence[Candidate], until: date) -> list[Huge]:
     """What of these is huge, and which orders are huge by their total; nobody having said what they were. The largest first."""
-    rows = store.asked_on(scope.connection, scope.workshop.id, {one.key for one in candidates})
     asked: dict[Key, list[Row[Any]]] = {}
-    for row in rows:
+    for row in store.asked_on(scope.connection, scope.workshop.id, {one.key for one in candidates}):
         asked.setdefault((row.item_id, row.channel, row.day), []).append(row)
     found: dict[int, Huge] = {}
     for one in candidates:
@@ -55,24 +55,22 @@ def find(scope: Scope, candidates: Sequence[Candidate], until: date) -> list[Hug
             had = found.get(huge.order)
             more = huge if had is None else replace(had, parts={**had.parts, **huge.parts}, over={**had.over, **huge.over})
             found[huge.order] = more
-    for whole in _whole(scope, found, until):
-        found[whole.order] = whole
-    return sorted(found.values(), key=lambda one: (-one.excess, one.reference))
+    found |= {whole.order: whole for whole in _whole(scope, found, until)}
+    rows = orders.by_ids(scope.connection, scope.workshop.id, found)
+    open_ = [replace(huge, reference=rows[id_].reference) for id_, huge in found.items() if rows[id_].one_off is None]
+    return sorted(open_, key=lambda one: (-one.excess, one.reference))
 
 
 def _line(one: Candidate, asked: Sequence[Row[Any]]) -> Huge | None:
     """The largest order of a product, if it is huge beside the others of its own day too."""
-    first = asked[0]
+    first, units = asked[0], float(asked[0].units)
     second = max(one.sizes.second, float(asked[1].units) if len(asked) > 1 else 0.0)
     most = usual_most(replace(one.sizes, second=second))
-    if most is None or first.one_off is not None:
-        return None
-    units, item = float(first.units), first.item_id
-    return _huge(first, {item: (units, most)}, {item: units - most})
+    return None if most is None else _huge(first, {first.item_id: (units, most)}, {first.item_id: units - most})
 
 
 def _huge(row: Row[Any], parts: Mapping[int | None, tuple[float, float]], over: Mapping[int, float]) -> Huge:
-    return Huge(row.id, row.reference, row.channel, row.day - timedelta(days=row.transit), parts, over)
+    return Huge(row.order_id, row.channel, row.day - timedelta(days=row.transit), parts, over)
 
 
 def _whole(scope: Scope, lines: Mapping[int, Huge], until: date) -> list[Huge]:
@@ -82,20 +80,21 @@ def _whole(scope: Scope, lines: Mapping[int, Huge], until: date) -> list[Huge]:
         ranked.setdefault(row.channel, []).append(row)
     found: list[tuple[Row[Any], float]] = []
     for first, *others in ranked.values():
+        known = lines[first.order_id].excess if first.order_id in lines else 0.0
+        whole = float(first.units)
+        squares = float(first.squares) - whole**2 + (whole - known) ** 2
         second = float(others[0].units) if others else 0.0
-        known = lines[first.id].excess if first.id in lines else 0.0
-        rest, whole = float(first.units) - known, float(first.units)
-        squares = float(first.squares) - whole**2 + rest**2
-        most = usual_most(Sizes(first.orders, float(first.total) - known, squares, rest, second))
-        if most is not None and first.products > 1 and first.one_off is None:
+        most = usual_most(Sizes(first.orders, float(first.total) - known, squares, whole - known, second))
+        if most is not None and first.products > 1:
             found.append((first, most))
     asked: dict[int, dict[int, float]] = {}
-    for row in store.asked_by(scope.connection, scope.workshop.id, [first.id for first, _ in found]):
+    for row in store.asked_by(scope.connection, scope.workshop.id, [first.order_id for first, _ in found]):
         asked.setdefault(row.order_id, {})[row.item_id] = float(row.units)
     answers = []
     for first, most in found:
-        had = lines[first.id].over if first.id in lines else {}
-        over = {item: max(some * (1 - most / first.units), had.get(item, 0.0)) for item, some in asked[first.id].items()}
+        had = lines[first.order_id].over if first.order_id in lines else {}
+        part = 1 - most / float(first.units)
+        over = {item: max(units * part, had.get(item, 0.0)) for item, units in asked[first.order_id].items()}
         answers.append(_huge(first, {None: (float(first.units), most)}, over))
     return answers
 

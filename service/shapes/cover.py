@@ -117,7 +117,10 @@ class Moved(Answered):
 
 
 class CoverOut(Answered):
-    """All materials and the bulk that is kept, the most urgent first; and the orders that one is asked about."""
+    """All materials and the bulk that is kept, the most urgent first.
+
+    And what it rests on: `new_products` nobody ordered yet are expected to sell as others do; `huge_orders` are asked about.
+    """
 
     as_of: str
     until: str
@@ -125,6 +128,7 @@ class CoverOut(Answered):
     how_good: str
     materials: list[MaterialCover]
     moved: list[Moved]
+    new_products: list[str]
     huge_orders: list[HugeOrder]
 
 

@@ -19,45 +19,42 @@ CUSTOMER = Customer.__table__  # type: ignore[attr-defined]
 WANTED = func.coalesce(ORDER.c.due_on, ORDER.c.placed_on).label("day")  # the day demand is for
 
 
-def _asked(*only: Any) -> Any:
-    """What each order asks for of each product, however many lines it was written in."""
+TRANSIT = case((ORDER.c.due_on.is_(None), 0), else_=func.coalesce(CUSTOMER.c.transit_days, 0))
+
+
+def _asked(*only: Any, whole: bool = False) -> Any:
+    """What each order asks for of each product, however many lines it was written in (or in all); with its channel and days.
+
+    Orders that are cancelled or one-off are left out. Tables are joined before they are summed: what is summed has no index, and
+    a planner that expects few rows of a workshop would go through all of it for each order.
+    """
+    item = func.count(LINE.c.item_id.distinct()).label("products") if whole else LINE.c.item_id
+    its: Any = (  # of the order: the same on all of its lines
+        func.max(ORDER.c.channel).label("channel"), func.max(WANTED).label("day"), func.max(TRANSIT).label("transit"),
+    )  # fmt: skip
     return (
-        select(LINE.c.workshop_id, LINE.c.order_id, LINE.c.item_id, func.sum(LINE.c.units).label("units"))
-        .where(LINE.c.workshop_id == bindparam("workshop"), *only)
-        .group_by(LINE.c.workshop_id, LINE.c.order_id, LINE.c.item_id)
+        select(LINE.c.order_id, item, func.sum(LINE.c.units).label("units"), *its)
+        .join(ORDER, (ORDER.c.workshop_id == LINE.c.workshop_id) & (ORDER.c.id == LINE.c.order_id))
+        .outerjoin(CUSTOMER, (CUSTOMER.c.workshop_id == ORDER.c.workshop_id) & (CUSTOMER.c.customer == ORDER.c.customer))
+        .where(LINE.c.workshop_id == bindparam("workshop"), ORDER.c.state != "cancelled", ORDER.c.one_off.isnot(true()), *only)
+        .group_by(LINE.c.order_id, *(() if whole else (LINE.c.item_id,)))
         .subquery("asked")
     )
-
-
-def _its_order(asked: Any) -> Any:
-    return (ORDER.c.workshop_id == asked.c.workshop_id) & (ORDER.c.id == asked.c.order_id)
-
-
-_TERMS = (CUSTOMER.c.workshop_id == ORDER.c.workshop_id) & (CUSTOMER.c.customer == ORDER.c.customer)
-_LEARNT = (ORDER.c.state != "cancelled") & ORDER.c.one_off.isnot(true())
-TRANSIT = case((ORDER.c.due_on.is_(None), 0), else_=func.coalesce(CUSTOMER.c.transit_days, 0)).label("transit")
 
 
 def daily(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
     """Units asked for of each product in each channel on each day before `until`, by product and channel.
 
-    Orders that are cancelled or one-off are left out. With the number of orders, the sum of their squares and the largest, from
-    which huge ones are found. Goods left `transit` days before the day.
+    With the number of orders, the sum of their squares and the largest, from which huge ones are found. Goods left `transit`
+    days before the day.
     """
-    asked = _asked()
-    units = asked.c.units
+    asked = _asked(until > WANTED)
+    units, by = asked.c.units, (asked.c.item_id, asked.c.channel, asked.c.day, asked.c.transit)
     sums = (
         func.sum(units).label("units"), func.count().label("orders"), func.sum(units * units).label("squares"),
         func.max(units).label("largest"),
     )  # fmt: skip
-    statement: Any = (
-        select(asked.c.item_id, ORDER.c.channel, WANTED, TRANSIT, *sums)
-        .join(ORDER, _its_order(asked))
-        .outerjoin(CUSTOMER, _TERMS)
-        .where(ORDER.c.workshop_id == workshop, _LEARNT, until > WANTED)
-        .group_by(asked.c.item_id, ORDER.c.channel, WANTED, TRANSIT)
-        .order_by(asked.c.item_id, ORDER.c.channel, WANTED, TRANSIT)
-    )
+    statement: Any = select(*by, *sums).group_by(*by).order_by(*by)
     return list(connection.execute(statement, {"workshop": workshop}))
 
 
@@ -67,62 +64,36 @@ def longest_transit(connection: Connection, workshop: int) -> int:
     return found or 0
 
 
-_NAMED = (ORDER.c.id, ORDER.c.reference, ORDER.c.channel, ORDER.c.one_off, WANTED, TRANSIT)
-
-
 def asked_on(connection: Connection, workshop: int, wanted: Collection[tuple[int, str, date]]) -> list[Row[Any]]:
     """What orders asked for of a product in a channel on a day, for each of these; the largest first."""
     if not wanted:
         return []
     asked = _asked(LINE.c.item_id.in_(sorted({item for item, _, _ in wanted})))
-    statement: Any = (
-        select(asked.c.item_id, asked.c.units, *_NAMED)
-        .join(ORDER, _its_order(asked))
-        .outerjoin(CUSTOMER, _TERMS)
-        .where(ORDER.c.workshop_id == workshop, _LEARNT, tuple_(asked.c.item_id, ORDER.c.channel, WANTED).in_(sorted(wanted)))
-        .order_by(asked.c.units.desc(), ORDER.c.id)
-    )
+    mine = tuple_(asked.c.item_id, asked.c.channel, asked.c.day).in_(sorted(wanted))
+    statement: Any = select(asked).where(mine).order_by(asked.c.units.desc(), asked.c.order_id)
     return list(connection.execute(statement, {"workshop": workshop}))
 
 
 def largest_orders(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
     """The two orders of each channel that ask for most units in all, beside the number, sum and sum of squares of all of them."""
-    whole = (
-        select(
-            LINE.c.workshop_id,
-            LINE.c.order_id,
-            func.sum(LINE.c.units).label("units"),
-            func.count(LINE.c.item_id.distinct()).label("products"),
-        )
-        .where(LINE.c.workshop_id == bindparam("workshop"))
-        .group_by(LINE.c.workshop_id, LINE.c.order_id)
-        .subquery("whole")
-    )
-    units = whole.c.units
-    of_channel: Any = {"partition_by": ORDER.c.channel}
-    ranked = (
-        select(
-            *_NAMED, units, whole.c.products,
-            func.row_number().over(**of_channel, order_by=(units.desc(), ORDER.c.id)).label("place"),
-            func.count().over(**of_channel).label("orders"),
-            func.sum(units).over(**of_channel).label("total"),
-            func.sum(units * units).over(**of_channel).label("squares"),
-        )
-        .join(ORDER, _its_order(whole))
-        .outerjoin(CUSTOMER, _TERMS)
-        .where(ORDER.c.workshop_id == workshop, _LEARNT, until > WANTED)
-        .subquery("ranked")
-    )  # fmt: skip
+    whole = _asked(until > WANTED, whole=True)
+    units, of_channel = whole.c.units, {"partition_by": whole.c.channel}
+    ranked = select(
+        whole,
+        func.row_number().over(**of_channel, order_by=(units.desc(), whole.c.order_id)).label("place"),
+        func.count().over(**of_channel).label("orders"),
+        func.sum(units).over(**of_channel).label("total"),
+        func.sum(units * units).over(**of_channel).label("squares"),
+    ).subquery("ranked")
     statement: Any = select(ranked).where(ranked.c.place <= 2).order_by(ranked.c.channel, ranked.c.place)
     return list(connection.execute(statement, {"workshop": workshop}))
 
 
 def asked_by(connection: Connection, workshop: int, orders: Collection[int]) -> list[Row[Any]]:
-    """What these orders ask for of each product: order, product, units."""
+    """What these orders ask for of each product."""
     if not orders:
         return []
-    asked = _asked(LINE.c.order_id.in_(sorted(orders)))
-    statement = select(asked.c.order_id, asked.c.item_id, asked.c.units)
+    statement = select(_asked(LINE.c.order_id.in_(sorted(orders))))
     return list(connection.execute(statement, {"workshop": workshop}))
 
 

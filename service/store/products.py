@@ -57,7 +57,8 @@ def change(connection: Connection, workshop: int, product: int, values: dict[str
     connection.execute(update(PRODUCT).where(PRODUCT.c.workshop_id == workshop, PRODUCT.c.id == product).values(**values))
 
 
-def inside_sets(connection: Connection, workshop: int) -> set[int]:
-    """Products that any set holds."""
+def of_sets(connection: Connection, workshop: int) -> set[int]:
+    """Sets, and the products inside them."""
     wanted = (PART.c.workshop_id == workshop) & PART.c.inside.is_(True)
-    return set(connection.scalars(select(PART.c.item_id).distinct().where(wanted)))
+    found = connection.execute(select(PART.c.product_id, PART.c.item_id).where(wanted))
+    return {item for row in found for item in row}

@@ -5,6 +5,8 @@ from datetime import date, timedelta
 
 from service.core.demand.planning import Quality
 
+FAR = 2.0  # times the error of repeating the weeks before
+
 
 def said_day(day: date, today: date) -> str:
     """A day as one says it; with its year when it is far."""
@@ -68,8 +70,10 @@ def how_good(quality: Quality | None, of: str) -> str:
     """How past forecasts turned out."""
     if quality is None:
         return f"There is too little history to say how good {of} have been."
-    percent = round(100 * (1 - quality.ratio))
+    percent = round(100 * (1 - quality.ratio)) if quality.ratio < FAR else 0
     better = f"{percent} % better than" if percent > 0 else f"{-percent} % worse than" if percent < 0 else "as good as"
+    if quality.ratio >= FAR:
+        better = "far worse than"  # of what hardly ever changes: no number says more
     return (
         f"Over {quality.spans} past spans of four weeks, {of} were {better} repeating the four weeks before; "
         f"{round(100 * quality.inside)} % of what came lay between the 10 % and 90 % lines (80 % should)."
