@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, case, func, select, true, tuple_
 
+from service.store.prepared import Prepared
 from service.store.tables import Customer, Document, Item, Lot, Movement, Order, OrderLine
 
 ORDER = Order.__table__  # type: ignore[attr-defined]
@@ -35,7 +36,28 @@ def _its_order(asked: Any) -> Any:
 
 _TERMS = (CUSTOMER.c.workshop_id == ORDER.c.workshop_id) & (CUSTOMER.c.customer == ORDER.c.customer)
 _LEARNT = (ORDER.c.state != "cancelled") & ORDER.c.one_off.isnot(true())
+_UNTIL: Any = bindparam("until")
 TRANSIT = case((ORDER.c.due_on.is_(None), 0), else_=func.coalesce(CUSTOMER.c.transit_days, 0)).label("transit")
+
+
+def _daily() -> Any:
+    asked = _asked()
+    units = asked.c.units
+    sums = (
+        func.sum(units).label("units"), func.count().label("orders"), func.sum(units * units).label("squares"),
+        func.max(units).label("largest"),
+    )  # fmt: skip
+    return (
+        select(asked.c.item_id, ORDER.c.channel, WANTED, TRANSIT, *sums)
+        .join(ORDER, _its_order(asked))
+        .outerjoin(CUSTOMER, _TERMS)
+        .where(ORDER.c.workshop_id == bindparam("workshop"), _LEARNT, _UNTIL > WANTED)
+        .group_by(asked.c.item_id, ORDER.c.channel, WANTED, TRANSIT)
+        .order_by(asked.c.item_id, ORDER.c.channel, WANTED, TRANSIT)
+    )
+
+
+_DAILY = Prepared(_daily())
 
 
 def daily(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
@@ -44,21 +66,7 @@ def daily(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
     Orders that are cancelled or one-off are left out. With the number of orders, the sum of their squares and the largest, from
     which huge ones are found. Goods left `transit` days before the day.
     """
-    asked = _asked()
-    units = asked.c.units
-    sums = (
-        func.sum(units).label("units"), func.count().label("orders"), func.sum(units * units).label("squares"),
-        func.max(units).label("largest"),
-    )  # fmt: skip
-    statement: Any = (
-        select(asked.c.item_id, ORDER.c.channel, WANTED, TRANSIT, *sums)
-        .join(ORDER, _its_order(asked))
-        .outerjoin(CUSTOMER, _TERMS)
-        .where(ORDER.c.workshop_id == workshop, _LEARNT, until > WANTED)
-        .group_by(asked.c.item_id, ORDER.c.channel, WANTED, TRANSIT)
-        .order_by(asked.c.item_id, ORDER.c.channel, WANTED, TRANSIT)
-    )
-    return list(connection.execute(statement, {"workshop": workshop}))
+    return _DAILY.rows(connection, {"workshop": workshop, "until": until})
 
 
 def longest_transit(connection: Connection, workshop: int) -> int:
@@ -85,8 +93,7 @@ def asked_on(connection: Connection, workshop: int, wanted: Collection[tuple[int
     return list(connection.execute(statement, {"workshop": workshop}))
 
 
-def largest_orders(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
-    """The two orders of each channel that ask for most units in all, beside the number, sum and sum of squares of all of them."""
+def _largest_orders() -> Any:
     whole = (
         select(
             LINE.c.workshop_id,
@@ -110,11 +117,18 @@ def largest_orders(connection: Connection, workshop: int, until: date) -> list[R
         )
         .join(ORDER, _its_order(whole))
         .outerjoin(CUSTOMER, _TERMS)
-        .where(ORDER.c.workshop_id == workshop, _LEARNT, until > WANTED)
+        .where(ORDER.c.workshop_id == bindparam("workshop"), _LEARNT, _UNTIL > WANTED)
         .subquery("ranked")
     )  # fmt: skip
-    statement: Any = select(ranked).where(ranked.c.place <= 2).order_by(ranked.c.channel, ranked.c.place)
-    return list(connection.execute(statement, {"workshop": workshop}))
+    return select(ranked).where(ranked.c.place <= 2).order_by(ranked.c.channel, ranked.c.place)
+
+
+_LARGEST_ORDERS = Prepared(_largest_orders())
+
+
+def largest_orders(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
+    """The two orders of each channel that ask for most units in all, beside the number, sum and sum of squares of all of them."""
+    return _LARGEST_ORDERS.rows(connection, {"workshop": workshop, "until": until})
 
 
 def asked_by(connection: Connection, workshop: int, orders: Collection[int]) -> list[Row[Any]]:
