@@ -1,6 +1,7 @@
 """The application: settings in, FastAPI out. Nothing runs at import."""
 
 import asyncio
+import gc
 import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
@@ -40,6 +41,7 @@ from service.api import (
     problems,
     products,
     purchase_orders,
+    purchase_plans,
     receipts,
     reversals,
     runs,
@@ -61,12 +63,13 @@ NOUNS = (
     access, materials, formulas, products, receipts, lots, splits, places, counts, disposals, reversals, documents, checks,
     runs,
     orders, shipments, customers, batch_plans, imports, forecasts, cover,
-    suppliers, offers, purchase_orders, deliveries,
+    suppliers, offers, purchase_orders, purchase_plans, deliveries,
     alerts,
     webhooks, mail_receivers, dispatches, calendars,
     calendar_marks,
 )  # fmt: skip
 STOP_SECONDS = 2.0  # for a round that is under way
+YOUNG_OBJECTS = 20_000  # a run makes some thousands, and nearly none of them lives on or in a circle
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 
 
@@ -87,6 +90,8 @@ def create_app(
         limiter = anyio.to_thread.current_default_thread_limiter()
         limiter.total_tokens = settings.database_threads - (1 if settings.sqlite else half)
         door.writer.start()
+        gc.freeze()  # what was made for the start stays: collections look at the requests' objects alone
+        gc.set_threshold(YOUNG_OBJECTS)
         noting = asyncio.create_task(_note_uses(door))
         rounds = Rounds(door.reader, door.waiting, settings, door.clock) if settings.watch_seconds else None
         if rounds is not None:
@@ -107,8 +112,8 @@ def create_app(
     app.state.door, app.state.figures = door, figures
     problems.install(app)
     docs.install(app)
-    for module in (start, health, problems, *NOUNS):
-        app.include_router(module.router)
+    for module in (start, health, problems, *NOUNS):  # flat: routers in a router are searched twice a request
+        app.router.routes.extend(module.router.routes)
     app.add_middleware(Surround, settings=settings, figures=figures)
     return app
 

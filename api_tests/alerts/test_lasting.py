@@ -7,7 +7,8 @@ import pytest
 from conftest import SOAK
 
 from service.core.cover import cover, lasting
-from service.core.cover.cover import DAYS, Clock
+from service.core.cover.cover import DAYS
+from service.core.cover.sampled import Clock
 from service.core.demand.planning import Books, Coming, History, Lot
 
 TODAY = date(2026, 11, 23).toordinal()  # a Monday, so that every week is whole

@@ -8,6 +8,7 @@ import itertools
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import date, timedelta
 from typing import Any, Literal
 
 import httpx
@@ -138,6 +139,19 @@ class World:
 
     def delivered(self) -> dict[str, Any]:
         return self.post(f"purchase-orders/{self.placed()}/deliveries", note_number=self.mark, delivery_charge=5)
+
+    def purchase_plan(self) -> str:
+        """A plan that orders a material which an order lacks."""
+        material, offer = self.fresh("pomade"), self.fresh("scent")
+        self.post("materials", code=offer, name=f"Scent {offer}")
+        self.post("formulas", **self.formula(material) | {"lines": [{"material": offer, "percent": "rest"}]})
+        product = self.fresh("jar")
+        self.post("products", code=product, name=f"Jar {product}", formula=material, fill_g=50)
+        lines = [{"product": product, "units": 20, "unit_price": 7}]
+        due = str(date.today() + timedelta(days=30))
+        self.post("orders", reference=self.fresh("order"), channel="wholesale", due_on=due, lines=lines)
+        self.post("offers", supplier=self.supplier(), material=offer, pack={"quantity": 500, "unit": "g"}, price=9)
+        return str(self.post("purchase-plans", materials=[offer], by=due)["code"])
 
     def imagined(self) -> dict[str, Any]:
         return {"what_if": [{"product": self.product, "units": 24, "due_on": "2100-01-01"}]}
@@ -314,6 +328,10 @@ ENTRIES: dict[str, Entry] = {
     "POST /v1/purchase-orders/{code}/placement": Entry("manage", lambda w: Ask({"code": w.drafted()}, {})),
     "POST /v1/purchase-orders/{code}/cancellation": Entry("manage", lambda w: Ask({"code": w.placed()}, {"reason": "dear"})),
     "POST /v1/purchase-orders/{code}/deliveries": Entry("record", lambda w: Ask({"code": w.placed()}, {"delivery_charge": 5})),
+    "POST /v1/purchase-plans": Entry("manage", lambda w: Ask(body={"budget": 100, "materials": [w.offered()["material"]]})),
+    "GET /v1/purchase-plans": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/purchase-plans/{code}": Entry("read", lambda w: Ask({"code": w.purchase_plan()})),
+    "POST /v1/purchase-plans/{code}/orders": Entry("manage", lambda w: Ask({"code": w.purchase_plan()}, {})),
     "POST /v1/deliveries": Entry("record", _free_delivery),
     "GET /v1/deliveries": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
     "GET /v1/deliveries/{delivery}": Entry("read", lambda w: Ask({"delivery": w.delivered()["delivery"]})),

@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 from api_tests.core.published import Case, cases, source
 from service.core.buying import textbook
 from service.core.demand import levels, negbin, paths
-from service.core.demand.forecast import Forecast, Settings, first_sale, fit, weights
+from service.core.demand.fitted import weights
+from service.core.demand.forecast import Forecast, first_sale, fit
+from service.core.demand.tuned import Settings
 
 Floats = NDArray[np.float64]
 EDGES = ("all zero", "never zero", "one sale", "brand new", "sleeping", "one huge order")
@@ -287,11 +289,11 @@ def test_a_season_of_the_whole_catalogue_is_half_believed() -> None:
 
 def test_weights_are_stable_and_of_the_whole_catalogue() -> None:
     y = catalogue(60, 100)
-    kept = [weights(fit(y[:, :end]).records[4], Settings()) for end in (96, 97, 98, 99, 100)]
+    kept = [weights(fit(y[:, :end]).judged, Settings())[2] for end in (96, 97, 98, 99, 100)]
     for before, after in pairwise(kept):
         assert before.sum() == pytest.approx(1)
         assert np.abs(after - before).sum() < 0.25
-    fresh = fit(y[:, :10]).records[4]
+    fresh = fit(y[:, :8]).judged
     assert weights(fresh, Settings()) == pytest.approx(1 / 28)
 
 

@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 
 from api_tests.conftest import SOAK
+from service.core.buying.answers import Plan
 from service.core.buying.courses import make
 from service.core.buying.facts import Facts, Material, Settings, Supplier
 from service.core.buying.offers import Break, Offer, Terms, allowed
-from service.core.buying.plan import Plan, plan
+from service.core.buying.plan import plan
 from service.core.buying.words import Words
 from service.core.cover.runout import Floats, Lot
 
@@ -158,7 +159,7 @@ def test_a_line_says_why() -> None:
     assert line.covers_until is not None
     assert line.covers_until >= 12
     assert line.next_arrival == 12
-    words = Words(date(2026, 3, 1), "EUR", 0.95, {"shea": "Shea butter"}, {"shea": "g"})
+    words = Words(date(2026, 3, 1), "EUR", {"shea": "Shea butter"}, {"shea": "g"}, {"north": "north", "south": "south"})
     said = words.line(line, "north")
     assert said.startswith(f"{line.packs} x 1 kg of Shea butter from north for {line.packs * 10}.00 EUR; to be there by ")
     assert "March" in said

@@ -56,7 +56,17 @@ def test_sentences() -> None:
     assert "some day after 26 May; order it now, it should have been ordered by 20 November" in saying.lasts(
         "Wax", [9, 40, None], -5, today, 182, True
     )
-    assert saying.lasts("Wax", [None] * 3, None, today, 182, False) == "Wax is not needed by anything that sells."
+    assert saying.lasts("Wax", [55, 70, 97], 48, today, 182, True, is_awaited=True) == (
+        "Wax lasts until about 3 February, between 19 January and 2 March."
+    )
+    assert saying.awaited("2 kg", "30 November", (70, 99), 60, today, 182) == (
+        "With 2 kg on order, expected 30 November, it lasts until about 4 March; order more by 24 January."
+    )
+    assert saying.awaited("2 kg", "30 November", (3, 3), -2, today, 182) == (
+        "2 kg on order, expected 30 November, may come too late; order more now, it should have been ordered by 23 November."
+    )
+    unused = saying.lasts("Wax", [None] * 3, None, today, 182, False)
+    assert unused == "Wax is not needed by anything expected to sell by 26 May."
     base = saying.lasts("Base", [55, 70, 97], 48, today, 182, True, made=True)
     assert base == "Base lasts until about 3 February, between 19 January and 2 March; make it by 12 January."
     assert saying.lasts("base", [55, 70, 97], 0, today, 182, True, made=True, kept=False) == (

@@ -137,6 +137,13 @@ STORIES: dict[str, list[Paper]] = {
         Correction("K2", the(20), 0, "L2", {"cost": 9}),
         Run("B1", the(16), 60, "mix", 50),
     ],
+    "a part of an older lot does not change what is guessed": [
+        Receipt("L1", the(15), 105, "oil", 300, expires=the(20), cost=10, place="market"),
+        Count("C1", the(15), 255, "oil", "L1", counted=0),
+        Receipt("L2", the(15), None, "oil", 200, expires=the(15), cost=23),
+        Run("B1", the(16), None, "solo", 150),
+        Split("S1", the(19), None, "L1", 20, "market"),
+    ],
     "two lots that counts found on one day": [
         Count("C1", the(17), None, "oil", place="shelf", counted=100),
         Run("B1", the(19), 125, "cream", 150),

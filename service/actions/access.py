@@ -15,6 +15,7 @@ from service.errors import Conflict, Invalid, NotFound
 from service.shapes.access import TokenIn, WorkshopPatch
 from service.store import access, ids
 
+PERCENTS = {"service_level_percent": "service_level_ppm", "capital_percent_per_year": "capital_ppm"}
 IMPLIED = {"manage": ("manage", "record", "read"), "record": ("record", "read"), "read": ("read",), "calendar": ("calendar",)}
 
 
@@ -113,7 +114,8 @@ def show_workshop(scope: Scope) -> dict[str, Any]:
     shown = {
         name: getattr(row, name) for name in ("name", "time_zone", "currency", "week_start", "expiry_warning_days", "digest_hour")
     }
-    return shown | {"service_level_percent": percent_out(row.service_level_ppm), "lead_time_days": row.lead_time_days}
+    shown |= {"service_level_percent": percent_out(row.service_level_ppm), "lead_time_days": row.lead_time_days}
+    return shown | {"capital_percent_per_year": percent_out(row.capital_ppm)}
 
 
 def edit_workshop(scope: Scope, patch: WorkshopPatch) -> dict[str, Any]:
@@ -124,8 +126,9 @@ def edit_workshop(scope: Scope, patch: WorkshopPatch) -> dict[str, Any]:
             raise Invalid.field(f"#/{name}", "must not be null")
     if "time_zone" in values and values["time_zone"] not in available_timezones():
         raise Invalid.field("#/time_zone", "is not a time zone", values["time_zone"], "an IANA name like Europe/Paris")
-    if "service_level_percent" in values:
-        values["service_level_ppm"] = percent_in(values.pop("service_level_percent"), "#/service_level_percent")
+    for name, column in PERCENTS.items():
+        if name in values:
+            values[column] = percent_in(values.pop(name), f"#/{name}")
     changes_money = values.get("currency", scope.workshop.currency) != scope.workshop.currency
     if changes_money and access.has_money(scope.connection, scope.workshop.id):
         raise Conflict("the currency is fixed once money exists", currency=scope.workshop.currency)

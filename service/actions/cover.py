@@ -153,13 +153,15 @@ def _sentence(question: Question, at: int, one: CoverOf) -> str:
     needed = one.weekly_need > 0 or any(day is not None for day in one.runs_out)
     bulk = item.kind == "bulk"
     kept = not bulk or bool(question.shelves.books.lots[at]) or question.figures[item.id]["on_hand"] > 0
-    sentence = saying.lasts(item.name, one.runs_out, one.order_by, question.today, SIGHT, needed, bulk, kept)
-    ordered = question.shelves.buying.ordered.get(item.id)
+    ordered, today = question.shelves.buying.ordered.get(item.id), question.today
+    sentence = saying.lasts(item.name, one.runs_out, one.order_by, today, SIGHT, needed, bulk, kept, bool(ordered))
     if not ordered:
         return sentence
-    days = [saying.said_day(one.expected_on, question.today) for one in ordered]
-    much = said(sum(one.quantity for one in ordered), item.unit)
-    return f"{sentence} {much} on order, expected {listed(list(dict.fromkeys(days)))}."
+    days = listed(list(dict.fromkeys(saying.said_day(coming.expected_on, today) for coming in ordered)))
+    much = said(sum(coming.quantity for coming in ordered), item.unit)
+    if not needed:
+        return f"{sentence} {much} on order, expected {days}."
+    return f"{sentence} {saying.awaited(much, days, (one.runs_out[1], one.with_orders[1]), one.order_by, today, SIGHT)}"
 
 
 def _out(value: float, unit: str) -> int | float:
@@ -190,20 +192,27 @@ def _bands(question: Question, one: CoverOf, unit: str) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
+def _without(question: Question, before: CoverOf, after: CoverOf) -> str:
+    """What was said before: the likely day where that moves, else the day to order by."""
+    was, by = _day(question, before.runs_out[1]), _day(question, before.order_by)
+    if was is not None and before.runs_out[1] != after.runs_out[1]:
+        return f"; without this it lasts until about {saying.said_day(was, question.today)}"
+    if by is not None and before.order_by != after.order_by:
+        return f"; without this order by {saying.said_day(by, question.today)}"
+    return ""
+
+
 def _differs(before: CoverOf, after: CoverOf) -> bool:
     return (before.runs_out, before.order_by) != (after.runs_out, after.order_by)
 
 
 def _moved(question: Question, at: int, before: CoverOf, after: CoverOf) -> dict[str, Any]:
     item = question.shelves.nodes[at]
-    sentence = _sentence(question, at, after)
-    was = _day(question, before.runs_out[1])
-    note = f"; without this it lasts until about {saying.said_day(was, question.today)}" if was is not None else ""
     return {
         "material": item.code,
         "without": _days(question, before.runs_out),
         "with_it": _days(question, after.runs_out),
         "order_by_without": _day(question, before.order_by),
         "order_by_with_it": _day(question, after.order_by),
-        "sentence": f"{sentence.rstrip('.')}{note}.",
+        "sentence": f"{_sentence(question, at, after).rstrip('.')}{_without(question, before, after)}.",
     }

@@ -62,11 +62,13 @@ def _answer(question: Question, found: list[SeriesOutlook], whole: SeriesOutlook
     codes = question.told.products
     channels = [_channel(question, one) for one in found]
     together = _channel(question, whole) if whole is not None else (channels[0] if channels else None)
+    good = saying.how_good(all_, "the workshop's forecasts")
+    said = [together["sentence"] if together else nothing, *([good] if whole is not None else [])]
     return {
         "product": question.item.code,
         "as_of": question.today,
-        "sentence": " ".join([together["sentence"] if together else nothing, *huge_orders.asked(question.huge)]),
-        "how_good": saying.how_good(all_, "the workshop's forecasts"),
+        "sentence": " ".join([*said, *huge_orders.asked(question.huge)]),
+        "how_good": good,
         "sold_from": facts.get("sold_from"),
         "sold_until": facts.get("sold_until"),
         "like": facts.get("like") or [],

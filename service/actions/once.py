@@ -13,6 +13,7 @@ from pydantic import BaseModel
 from service.actions.scope import Scope
 from service.errors import KeyReused
 from service.store import access
+from service.store.written import written
 
 SECRETS = ("token", "secret", "secret_address")  # a replayed creation leaves the secret out
 
@@ -26,17 +27,9 @@ class Kept:
     replayed: bool = False
 
 
-def _plain(value: Any) -> Any:
-    if isinstance(value, date | datetime):
-        return value.isoformat()
-    if isinstance(value, Decimal):
-        return int(value) if value == value.to_integral_value() else float(value)
-    raise TypeError(f"{type(value).__name__} has no place in an answer")
-
-
 def dumps(answer: Any) -> str:
     """An answer as JSON text; dates and times as ISO 8601."""
-    return json.dumps(answer, ensure_ascii=False, separators=(",", ":"), default=_plain)
+    return written(answer)
 
 
 def _written_alike(value: Any) -> Any:
@@ -52,18 +45,26 @@ def fingerprint(method: str, path: str, body: BaseModel | None) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+def replayed(scope: Scope, key: str | None, print_: str) -> Kept | None:
+    """The first answer to a key, where there is one; KeyReused when the key was for another request."""
+    kept = None if key is None else access.kept_answer(scope.connection, scope.workshop.id, key)
+    if kept is None:
+        return None
+    assert kept.status, "an unfinished claim is seen by no one but its own transaction"
+    if kept.fingerprint != print_:
+        raise KeyReused("this Idempotency-Key was used for another request: use a new one")
+    return Kept(kept.status, kept.answer, replayed=True)
+
+
 def once(scope: Scope, key: str | None, print_: str, status: int, act: Callable[[Scope], dict[str, Any]]) -> Kept:
     """Run the act, or give the first answer again; KeyReused when the key was for another request."""
     if key is None:
         return Kept(status, dumps(act(scope)))
-    kept = access.kept_answer(scope.connection, scope.workshop.id, key)
+    kept = replayed(scope, key, print_)
     if kept is None and not access.claim_key(scope.connection, scope.workshop.id, key, print_, scope.now):
-        kept = access.kept_answer(scope.connection, scope.workshop.id, key)
+        kept = replayed(scope, key, print_)
     if kept is not None:
-        assert kept.status, "an unfinished claim is seen by no one but its own transaction"
-        if kept.fingerprint != print_:
-            raise KeyReused("this Idempotency-Key was used for another request: use a new one")
-        return Kept(kept.status, kept.answer, replayed=True)
+        return kept
     answer = act(scope)
     text = dumps(answer)
     safe = text

@@ -17,7 +17,7 @@ from service.core.stock import costs, happening
 from service.core.units import largest_remainder, money_in, money_out, quantity_out, said
 from service.errors import AlreadyReversed, Invalid, LotNotThereYet, NotFound
 from service.shapes.papers import ReceiptCorrectionIn
-from service.store import entries, items, ledger, lots, replay
+from service.store import items, ledger, lots, replay
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Stated
@@ -136,7 +136,7 @@ def _move_day(scope: Scope, redraw: Redraw, row: Row[Any], before: Row[Any], mad
     )  # fmt: skip
     ledger.add_papers(scope.connection, scope.workshop.id, [out])
     for n, lot in enumerate(made):
-        held = [move for move in entries.draws_of(scope.connection, scope.workshop.id, [lot.id]) if move.origin == row.id]
+        held = [move for move in replay.draws_of(scope.connection, scope.workshop.id, [lot.id]) if move.origin == row.id]
         money = [int(move.cost) for move in held if move.cost is not None]
         redraw.books.carry_over(out, n, lot.id, sum(int(move.quantity) for move in held), sum(money) if money else None)
 

@@ -19,8 +19,8 @@ from service.core.stock import costs, happening
 from service.core.stock.netted import netted
 from service.errors import Conflict, NotFound
 from service.shapes.runs import RunCorrectionIn, RunIn
-from service.store import entries, ledger, lots, replay, runs
 from service.store import items as item_store
+from service.store import ledger, lots, replay, runs
 from service.store import papers as paper_store
 from service.store.ledger import Stated
 
@@ -103,7 +103,7 @@ def _told(
     named: list[run_target.NamedLots], items: Any, paper: ledger.Paper, followed: late.Followed,
 ) -> dict[str, Any]:  # fmt: skip
     """Keep what the run says now, and answer the correction."""
-    nets = netted(entries.movements(scope.connection, scope.workshop.id, [row.id]))
+    nets = netted(replay.movements(scope.connection, scope.workshop.id, [row.id]))
     drawn = drawn_now(scope, needs, named, nets, items)
     facts = json.loads(run.facts)
     first = facts["answer"]

@@ -8,6 +8,7 @@ from service.actions.telling import alerts
 from service.api import deps
 from service.api.docs import doc
 from service.api.looking import looked, paged
+from service.api.pages import page_of
 from service.shapes.alerts import AcknowledgementIn, AlertOut, AlertsOut, Kind, OneAlertOut, PostponementIn
 
 router = APIRouter(prefix="/v1/alerts", tags=["Alerts"])
@@ -18,7 +19,7 @@ def get_alerts(request: Request, state: Literal["open", "closed", "all"] = "open
     """As the books are now: open alerts, most urgent first; closed ones, or all, newest first. As `text/plain`: what needs
     doing today, one sentence a line, without what was acknowledged or put off."""
     looked(request)
-    page = deps.page_of(request)
+    page = page_of(request)
     return paged(request, lambda scope: alerts.list_(scope, state, kind, page.after_id(), page.limit))
 
 

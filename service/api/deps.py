@@ -2,11 +2,10 @@
 
 import base64
 import json
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
-from typing import Any, NoReturn
+from typing import Any
 
 from fastapi import Request, Response
 from pydantic import BaseModel, TypeAdapter, ValidationError
@@ -18,6 +17,7 @@ from service.actions.scope import Scope
 from service.api.accept import JSON, etag, fits, has, preferred, wants_text
 from service.api.bodies import key_of, parsed, refuse_unfit
 from service.api.callers import Caller, Callers, today
+from service.api.pages import Page, page_of
 from service.errors import FieldError, Invalid, PreconditionFailed, Unauthorized
 from service.settings import Settings
 from service.shapes.base import DayOrTime
@@ -79,22 +79,6 @@ class Door:
         """An act's surroundings, now."""
         now = self.clock()
         return Scope(connection, caller.workshop, caller.actor, now, today(caller, now), ids.new_id)
-
-
-@dataclass(frozen=True, slots=True)
-class Page:
-    """Which part of a list."""
-
-    limit: int
-    after: str | None
-
-    def after_id(self) -> int | None:
-        """The position as a number; Invalid when it is none of ours."""
-        if self.after is None:
-            return None
-        if not re.fullmatch("[0-9]{1,18}", self.after):
-            _bad_after()
-        return int(self.after)
 
 
 def door_of(request: Request) -> Door:
@@ -239,11 +223,6 @@ def list_(request: Request, act: Callable[[Scope, Page], tuple[list[dict[str, An
     return Response(dumps({"items": items}), 200, next_page(request, more), "application/json")
 
 
-def page_of(request: Request) -> Page:
-    """Which part of a list is asked for."""
-    return Page(_limit(request), _after(request))
-
-
 def next_page(request: Request, more: Any) -> dict[str, str]:
     """The Link to the next page, which starts after `more` (None: there is none)."""
     if more is None:
@@ -271,34 +250,3 @@ def moment(text: str | None, parameter: str) -> date | datetime | None:
         where = FieldError(said, parameter=parameter, given=text[:40])
         raise Invalid(f"{parameter}: {said}", errors=[where]) from None
     return found
-
-
-def _limit(request: Request) -> int:
-    text = request.query_params.get("limit", "50")
-    if not re.fullmatch("[0-9]{1,3}", text) or not 1 <= int(text) <= 200:
-        raise Invalid(
-            "limit: must be a whole number from 1 to 200",
-            errors=[FieldError("is out of range", parameter="limit", given=text[:40], allowed="1 to 200")],
-        )
-    return int(text)
-
-
-def _after(request: Request) -> str | None:
-    text = request.query_params.get("after")
-    if text is None:
-        return None
-    try:
-        raw = base64.b64decode(text.encode("ascii") + b"=" * (-len(text) % 4), altchars=b"-_", validate=True)
-        place = raw.decode("ascii")
-    except ValueError:
-        _bad_after()
-    if not place.isprintable() or not place:
-        _bad_after()
-    return place
-
-
-def _bad_after() -> NoReturn:
-    raise Invalid(
-        "after: is not a place in this list; take it from the Link of the page before",
-        errors=[FieldError("is not a place in this list", parameter="after")],
-    )

@@ -48,6 +48,7 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/purchase-orders/{code}": {"code": "P-0001"},
     "/v1/purchase-orders/{code}/placement": {"code": "P-0002"},  # a draft
     "/v1/purchase-orders/{code}/cancellation": {"code": "P-0003"},  # another
+    "/v1/purchase-plans/{code}": {"code": "Q-0001"},
     "/v1/deliveries/{delivery}": {"delivery": "Y-0001"},
     "/v1/alerts/{code}": {"code": "A-0001"},
     "/v1/webhooks/{code}": {"code": "w-0a1b2c3d"},

@@ -13,7 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 
-from service.actions.once import Kept, dumps, fingerprint, once
+from service.actions.once import Kept, dumps, fingerprint, once, replayed
 from service.actions.scope import Scope
 from service.actions.selling import imports
 from service.actions.selling.import_batch import Added
@@ -44,7 +44,7 @@ async def post_orders(request: Request) -> Response:
     key = key_of(request)
     held = imports.held_to(body, hashlib.sha256(source if isinstance(source, bytes) else source.encode()).hexdigest())
     print_ = fingerprint(request.method, request.url.path, held) if key else ""
-    if key and (kept := await run_in_threadpool(_read, door, caller, lambda scope: imports.replayed(scope, key, print_))):
+    if key and (kept := await run_in_threadpool(_read, door, caller, lambda scope: replayed(scope, key, print_))):
         return deps.respond(request, kept)
     loop = asyncio.get_running_loop()
 

@@ -3,6 +3,9 @@
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from service.core.buying import purchase
+from service.core.buying.answers import Plan
+from service.core.buying.asked import Asked
 from service.core.cover import cover, lasting
 from service.core.demand import outlook
 from service.core.demand.planning import Books, CoverOf, History, Lasting, Quality, SeriesOutlook
@@ -32,9 +35,11 @@ def quality_of(history: History) -> Quality | None:
     return outlook.quality(history)
 
 
+def purchase_of(history: History, books: Books, asked: Asked) -> Plan:
+    """What to order today, from whom, in which packs, and why."""
+    return purchase.purchase(history, books, asked)
+
+
 TASKS: dict[str, Callable[..., Any]] = {
-    "cover": cover_of,
-    "lasting": lasting_of,
-    "forecast": forecast_of,
-    "quality": quality_of,
-}
+    "cover": cover_of, "lasting": lasting_of, "forecast": forecast_of, "quality": quality_of, "purchase": purchase_of,
+}  # fmt: skip

@@ -1,16 +1,25 @@
 """The workshop and its tokens."""
 
+from decimal import Decimal
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from service.shapes.base import Answered, Asked, Day, Days, Label, Name, ServiceLevel, count
+from service.shapes.base import Answered, Asked, Day, Days, Label, Name, ServiceLevel, count, decimal
 
 ScopeName = Literal["read", "record", "manage"]
 Hour = Annotated[
     int, BeforeValidator(count), Field(ge=0, le=23), WithJsonSchema({"type": "integer", "minimum": 0, "maximum": 23})
 ]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+
+
+CapitalRate = Annotated[
+    Decimal,
+    BeforeValidator(decimal),
+    Field(gt=0, le=100, max_digits=7, decimal_places=4),
+    WithJsonSchema({"type": "number", "minimum": 0.0001, "maximum": 100}),
+]  # what a year of money on the shelf costs; 10 by default (common practice, no source)
 
 
 class TokenIn(Asked):
@@ -44,6 +53,7 @@ class WorkshopPatch(Asked):
     service_level_percent: ServiceLevel | None = None
     lead_time_days: Days | None = None
     digest_hour: Hour | None = None
+    capital_percent_per_year: CapitalRate | None = None
 
 
 class WorkshopOut(Answered):
@@ -57,3 +67,4 @@ class WorkshopOut(Answered):
     service_level_percent: int | float
     lead_time_days: int
     digest_hour: int | None
+    capital_percent_per_year: int | float

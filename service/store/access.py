@@ -33,7 +33,7 @@ def add_workshop(connection: Connection, code: str, name: str, now: datetime) ->
     values = {
         "id": last + 1, "code": code, "name": name, "time_zone": "UTC", "currency": "EUR",
         "week_start": "monday", "expiry_warning_days": 30, "created_at": now,
-        "service_level_ppm": 950_000, "lead_time_days": 14,
+        "service_level_ppm": 950_000, "lead_time_days": 14, "capital_ppm": 100_000,
     }  # fmt: skip
     connection.execute(insert(WORKSHOP), values)
     return last + 1

@@ -3,8 +3,9 @@
 from collections.abc import Collection
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, or_, select
+from sqlalchemy import Connection, Row, bindparam, func, or_, select
 
+from service.store.prepared import Prepared, parts
 from service.store.tables import Document, Line, Lot, Movement, NamedLot
 
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
@@ -22,12 +23,14 @@ def by_code(connection: Connection, workshop: int, code: str, *kinds: str) -> Ro
     return connection.execute(select(DOCUMENT).where(*wanted)).first()
 
 
+_BY_IDS = Prepared(
+    lambda ids: select(DOCUMENT).where(DOCUMENT.c.workshop_id == bindparam("workshop"), DOCUMENT.c.id.in_(ids)), "ids"
+)
+
+
 def by_ids(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, Row[Any]]:
     """Documents by id."""
-    if not ids:
-        return {}
-    found = connection.execute(select(DOCUMENT).where(DOCUMENT.c.workshop_id == workshop, DOCUMENT.c.id.in_(sorted(ids))))
-    return {row.id: row for row in found}
+    return {row.id: row for some in parts(ids) for row in _BY_IDS.rows(connection, {"workshop": workshop, "ids": some})}
 
 
 def page(connection: Connection, workshop: int, kinds: Collection[str], after: int | None, limit: int) -> list[Row[Any]]:

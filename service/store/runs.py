@@ -1,6 +1,5 @@
 """Production runs and what open plans will need."""
 
-import json
 from collections.abc import Collection, Sequence
 from typing import Any
 
@@ -9,6 +8,7 @@ from sqlalchemy import Connection, Row, bindparam, func, insert, literal_column,
 from service.core.making.claims import Plan
 from service.store.prepared import Prepared
 from service.store.tables import Run, RunLine
+from service.store.written import written
 
 RUN = Run.__table__  # type: ignore[attr-defined]
 RUN_LINE = RunLine.__table__  # type: ignore[attr-defined]
@@ -16,7 +16,7 @@ RUN_LINE = RunLine.__table__  # type: ignore[attr-defined]
 
 def add(connection: Connection, workshop: int, values: dict[str, Any], needs: Sequence[tuple[int, int]] = ()) -> None:
     """A run, and for a plan the items and quantities it will need (below 0: that it will make)."""
-    facts = json.dumps(values.pop("facts"), ensure_ascii=False, separators=(",", ":"), default=str)
+    facts = written(values.pop("facts"))
     _ADD.run(connection, {"order_id": None, **values, "facts": facts, "workshop_id": workshop})
     lines = [
         {"workshop_id": workshop, "run_id": values["id"], "n": n, "item_id": item, "quantity": quantity}
@@ -29,7 +29,7 @@ def add(connection: Connection, workshop: int, values: dict[str, Any], needs: Se
 def change(connection: Connection, workshop: int, run: int, **values: Any) -> None:
     """Change a run's state."""
     if "facts" in values:
-        values["facts"] = json.dumps(values["facts"], ensure_ascii=False, separators=(",", ":"), default=str)
+        values["facts"] = written(values["facts"])
     connection.execute(update(RUN).where(RUN.c.workshop_id == workshop, RUN.c.id == run).values(**values))
 
 

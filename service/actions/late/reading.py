@@ -2,6 +2,7 @@
 
 import json
 from collections import defaultdict
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
@@ -11,7 +12,7 @@ from service.actions.scope import Scope
 from service.core.stock import happening
 from service.core.stock.acts import Act, Assumed, Came, Counted, Divided, Edited, Gone, Lot, Named, Paper
 from service.core.stock.lateness import Open, Shelves
-from service.store import entries, replay
+from service.store import replay, unbooked
 from service.store.items import ItemRow
 
 LOT_FACTS = {"status", "expires_on", "retest_on", "ready_on", "opened_on", "opened_by_hand", "place", "set_apart"}
@@ -40,21 +41,20 @@ def current(row: Row[Any]) -> Lot:
 def _outstanding(scope: Scope, item: ItemRow, before: date, but: int = 0) -> list[Open]:
     """Unbooked draws of earlier days that no count of the item cleared, oldest first."""
     connection, workshop = scope.connection, scope.workshop.id
-    count = replay.last_count_before(connection, workshop, item.id, before, but)
+    count = unbooked.last_count_before(connection, workshop, item.id, before, but)
     after = happening.rank(count.happened_on, count.happened_at, count=happening.OF_ITEM) if count is not None else 0
     found: list[Open] = []
-    for row in entries.unbooked_before(connection, workshop, item.id, before):
+    for row in unbooked.before(connection, workshop, item.id, before):
         rank = happening.rank(row.happened_on, row.happened_at, happening.ASSUMED)
         if not row.is_count and rank > after:
             found.append(Open(row.origin, row.line, -int(row.quantity), row.happened_on, (rank, row.origin, row.line, 1)))
     return sorted(found, key=lambda one: one.order)
 
 
-def as_of(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], since: date) -> Shelves:
-    """The item's shelves at the start of a day: what the books hold now, less what moved since."""
-    connection, workshop = scope.connection, scope.workshop.id
+def as_of(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], since: date, booked: Iterable[Row[Any]]) -> Shelves:
+    """The item's shelves at the start of a day: what the books hold now, less what moved since (`booked`)."""
     left: dict[int, int] = {row.id: row.on_hand for row in rows.values()}
-    for moved in entries.booked(connection, workshop, item.id, since):
+    for moved in booked:
         left[moved.lot_id] -= int(moved.quantity)
     shelves = Shelves()
     early = [row for row in rows.values() if row.id != item.id and row.since < since and not row.gone]

@@ -20,7 +20,7 @@ from service.core.stock.acts import Paper as Step
 from service.core.stock.lateness import BEYOND, OF_PART, Shelves
 from service.core.stock.netted import Net, netted
 from service.core.units import half_even
-from service.store import entries, items, ledger, lots, replay
+from service.store import items, ledger, lots, replay, unbooked
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Paper
@@ -69,15 +69,15 @@ class Redraw:
         """Run an item's papers again from the start of a day; enter what differs from the books."""
         connection, workshop = self.scope.connection, self.scope.workshop.id
         rows = {row.id: row for row in replay.lots(connection, workshop, item.id)}
-        since = min([since, *entries.first_beyond(connection, workshop, item.id)])  # a count explains draws of before
+        since = min(since, unbooked.first_day(connection, workshop, item.id) or since)  # a count explains draws of before
         lines = replay.papers(connection, workshop, item.id, since)
-        shelves = reading.as_of(self.scope, item, rows, since)
+        said = replay.booked(connection, workshop, item.id, since)
+        shelves = reading.as_of(self.scope, item, rows, since, said)
         acts = reading.acts_since(self.scope, item, rows, lines, since)
         shelves.run(acts)
         if shelves.waited is not None:
             items.unbooked(connection, workshop, item.id, shelves.waited)
         self._founders(shelves, acts)
-        said = entries.booked(connection, workshop, item.id, since)
         booked = {(row.origin, row.line, BEYOND if row.lot_id == item.id else row.lot_id): int(row.quantity) for row in said}
         differs = {
             key: shelves.effects.get(key, 0) - booked.get(key, 0)
@@ -98,7 +98,7 @@ class Redraw:
         rows = {row.id: row for row in replay.lots(connection, workshop, item.id)}
         shelves = Shelves()
         shelves.run(reading.acts_since(self.scope, item, rows, replay.papers(connection, workshop, item.id, date.min), date.min))
-        for row in entries.booked(connection, workshop, item.id, date.min):
+        for row in replay.booked(connection, workshop, item.id, date.min):
             shelves.effects[(row.origin, row.line, BEYOND if row.lot_id == item.id else row.lot_id)] -= int(row.quantity)
         return {key: quantity for key, quantity in shelves.effects.items() if quantity}
 
@@ -143,7 +143,7 @@ class Redraw:
     ) -> None:  # fmt: skip
         """The unbooked lot: grams, and what each unbooked draw is costed at now (law 9)."""
         connection, workshop = self.scope.connection, self.scope.workshop.id
-        net = netted(entries.beyond(connection, workshop, item.id, since))
+        net = netted(unbooked.since(connection, workshop, item.id, since))
         wanted = {key[:2] for key in differs if key[2] == BEYOND}
         if whole:
             wanted |= {key[:2] for key in net if net[key].quantity}
@@ -207,12 +207,10 @@ def _days(scope: Scope, origins: set[int]) -> dict[int, date]:
 
 
 def _of_known_cost(rows: dict[int, Row[Any]], shelves: Shelves) -> list[tuple[date, str, Row[Any]]]:
-    """Lots of known cost, each with the day it came (of a part: the day its lot came, as known now) and its code."""
-    return [
-        (lot.received_on, lot.code, rows[lot.id])
-        for lot in shelves.lots.values()
-        if lot.id in rows and rows[lot.id].cost_micro is not None and rows[lot.id].quantity > 0
-    ]
+    """Lots of known cost, each with the day it came as known now and its code; a part is no lot that came."""
+    there = [(lot, rows[lot.id]) for lot in shelves.lots.values() if lot.id in rows and rows[lot.id].parent_id is None]
+    known = [(lot, row) for lot, row in there if row.cost_micro is not None and row.quantity > 0]
+    return [(lot.received_on, lot.code, row) for lot, row in known]
 
 
 def _estimate(known: list[tuple[date, str, Row[Any]]], day: date, quantity: int) -> int | None:

@@ -14,8 +14,8 @@ from service.actions.making.run_now import drawn_now
 from service.actions.scope import Scope
 from service.core.stock import happening
 from service.core.stock.netted import netted
-from service.store import entries, ledger
 from service.store import items as item_store
+from service.store import ledger, replay
 from service.store.items import ItemRow
 from service.store.ledger import Paper, Stated
 
@@ -31,13 +31,10 @@ def draw(
     `least` makes it a sale: from any place, of lots whose last usable day is not before it.
     """
     day = paper.happened_on
+    by_name, by_guess = (happening.rank(day, paper.happened_at, act) for act in (happening.NAMED, happening.ASSUMED))
+    low = {need.item_id: by_name for at, need in enumerate(needs) if named[at]}
     drawn_items = {need.item_id for need in needs if items[need.item_id].stocked}
-    low = {item: happening.NAMED for at, need in enumerate(needs) for item in [need.item_id] if named[at]}
-    behind = {
-        item
-        for item in drawn_items
-        if not late.in_order(locked[item], happening.rank(day, paper.happened_at, low.get(item, happening.ASSUMED)))
-    }
+    behind = {item for item in drawn_items if not late.in_order(locked[item], low.get(item, by_guess))}
     drawn = run_draw.draw_all(scope, needs, named, rows, day, items, behind, least)
     more = run_named.too_small(drawn, named)
     if more:
@@ -56,5 +53,5 @@ def draw(
     for item in sorted(since):
         redraw.item(items[item], since[item])
     redraw.books.write()
-    nets = netted(entries.movements(scope.connection, scope.workshop.id, [paper.id]))
+    nets = netted(replay.movements(scope.connection, scope.workshop.id, [paper.id]))
     return drawn_now(scope, needs, named, nets, items), redraw, since

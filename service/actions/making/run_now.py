@@ -18,7 +18,7 @@ from service.actions.scope import Scope
 from service.core.stock import costs
 from service.core.stock.netted import Key, Net, netted
 from service.core.units import money_out
-from service.store import entries, lots, replay
+from service.store import lots, replay
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 
@@ -82,7 +82,7 @@ def overlays(scope: Scope, rows: Sequence[Row[Any]]) -> dict[int, dict[str, Any]
     papers = {row.document_id: row for row in rows if row.state == "completed" and row.document_id is not None}
     if not papers:
         return {}
-    moves = entries.movements(connection, workshop, list(papers))
+    moves = replay.movements(connection, workshop, list(papers))
     stated = replay.lines(connection, workshop, list(papers))
     named = replay.named_by_all(connection, workshop, list(papers))
     nets: dict[int, dict[Key, Net]] = {}

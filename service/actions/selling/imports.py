@@ -12,15 +12,14 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from service.actions.once import Kept
 from service.actions.scope import Scope
 from service.actions.selling.import_batch import Added
 from service.core.importing import order_csv
 from service.core.importing.order_csv import Defaults, Layout, OrderRow, Survey, Unreadable
 from service.core.importing.order_values import label
-from service.errors import FieldError, Invalid, KeyReused
+from service.errors import FieldError, Invalid
 from service.shapes.imports import OrderImportIn
-from service.store import access, imports
+from service.store import imports
 
 BATCH = 1_500  # lines in one transaction: some 10 ms
 GIANT = 5  # an order with more lines than this many batches is cut
@@ -203,16 +202,6 @@ def _sentence(made: Import) -> str:
     parts += [_count(made.seen.problem_count, "problem")] if made.seen.problem_count else []
     parts += [_count(len(made.unknown), "unknown product")] if made.unknown else []
     return f"{', '.join(parts)}."
-
-
-def replayed(scope: Scope, key: str, print_: str) -> Kept | None:
-    """The first answer to a key, before anything is done again."""
-    kept = access.kept_answer(scope.connection, scope.workshop.id, key)
-    if kept is None or not kept.status:
-        return None
-    if kept.fingerprint != print_:
-        raise KeyReused("this Idempotency-Key was used for another request: use a new one")
-    return Kept(kept.status, kept.answer, replayed=True)
 
 
 def held_to(body: OrderImportIn, digest: str) -> OrderImportIn:

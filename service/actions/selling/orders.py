@@ -10,6 +10,7 @@ from sqlalchemy import Row
 from service.actions import papers, products
 from service.actions.scope import Scope
 from service.actions.selling import customers
+from service.core.said import day
 from service.core.units import money_in, money_out
 from service.errors import CodeTaken, Conflict, FieldError, Invalid, NotFound
 from service.shapes.orders import OrderIn, OrderLineIn, OrderPatch
@@ -250,7 +251,7 @@ def _order_dict(
         "recorded_at": papers.local(scope, row.recorded_at),
         "recorded_by": row.recorded_by,
         "warnings": _warnings(row, total, terms, made),
-        "sentence": _sentence(row, mine),
+        "sentence": _sentence(scope, row, mine),
     }
 
 
@@ -266,9 +267,9 @@ def _warnings(row: Row[Any], total: int | None, terms: Mapping[str, Any], made: 
     return found
 
 
-def _sentence(row: Row[Any], lines: Sequence[Mapping[str, Any]]) -> str:
+def _sentence(scope: Scope, row: Row[Any], lines: Sequence[Mapping[str, Any]]) -> str:
     whose = f" for {row.customer}" if row.customer else ""
-    due = f", due on {row.due_on}" if row.due_on is not None else ""
+    due = f", due on {day(row.due_on, scope.today)}" if row.due_on is not None else ""
     left = sum(line["open"] for line in lines)
     state = {"open": f"is open: {left} to ship", "partly_shipped": f"is partly shipped: {left} to ship"}
     return f"Order {row.reference}{whose} {state.get(row.state, f'is {row.state}')}{due if left else ''}."

@@ -14,7 +14,7 @@ from service.core.stock.movements import Entries
 from service.core.units import money_out
 from service.errors import FieldError, Invalid, NotFound
 from service.shapes.orders import ReturnIn
-from service.store import entries, items, ledger, lots, orders, places, runs
+from service.store import items, ledger, lots, orders, places, replay, runs
 from service.store import papers as paper_store
 from service.store.ledger import Paper, Stated
 
@@ -97,7 +97,7 @@ def _lot(scope: Scope, body: ReturnIn, parent: Row[Any], paper: Paper) -> dict[s
 def _warnings(scope: Scope, order: Row[Any], parent: Row[Any], units: int) -> list[dict[str, Any]]:
     """Where the books say that this order got less of that lot: they may have guessed another."""
     ids = [paper.id for paper in orders.papers(scope.connection, scope.workshop.id, [order.id]) if paper.kind == "shipment"]
-    moves = entries.movements(scope.connection, scope.workshop.id, ids) if ids else []
+    moves = replay.movements(scope.connection, scope.workshop.id, ids) if ids else []
     took = -sum(int(move.quantity) for move in moves if move.lot_id == parent.id)
     if took >= units:
         return []

@@ -16,7 +16,7 @@ from service.core.stock import costs, draw
 from service.core.stock.netted import Key, Net, netted
 from service.core.units import money_out
 from service.errors import NotFound
-from service.store import entries, orders
+from service.store import orders, replay
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 
@@ -41,7 +41,7 @@ def _shown(scope: Scope, rows: Sequence[Row[Any]]) -> list[dict[str, Any]]:
     stated = orders.lines_of_papers(connection, workshop, ids)
     named = orders.named(connection, workshop, ids)
     nets: dict[int, dict[Key, Net]] = {id_: {} for id_ in ids}
-    for key, net in netted(entries.movements(connection, workshop, ids)).items():
+    for key, net in netted(replay.movements(connection, workshop, ids)).items():
         nets[key[0]][key] = net
     items = stock.items_of(scope, {line.item_id for some in stated.values() for line in some})
     lots = {lot for mine in nets.values() for _, _, lot in mine}
@@ -148,4 +148,4 @@ def _sentence(
     what += f" and {len(units) - 3} more" if len(units) > 3 else ""
     whom = f" to {order.customer}" if order.customer else f" for order {order.reference}"
     beyond = sum(drawn.short.values())
-    return f"{what} shipped{whom} ({row.code}){f'; {beyond} of them are beyond the books' if beyond else ''}."
+    return f"{what} shipped{whom} ({row.code}){f'; {beyond} of them are in no batch of the books' if beyond else ''}."

@@ -12,6 +12,7 @@ import numpy as np
 from service.core.buying.facts import (
     Facts,
     Material,
+    Supplier,
     Worth,
     price_of_a_broken_promise,
     worths,
@@ -97,12 +98,19 @@ def _slots(facts: Facts, material: Material) -> tuple[list[Slot], dict[tuple[Off
         for offer in facts.offers_of(material.code):
             supplier, key = facts.suppliers[offer.supplier], (offer.supplier, order, offer.life_days)
             if key not in found:
-                day = order * supplier.review_days
-                last = None if offer.life_days is None else day + supplier.usual + offer.life_days - 1
+                day, usual = order * supplier.review_days, supplier.usual if material.lead_days is None else material.lead_days
+                last = None if offer.life_days is None else day + usual + offer.life_days - 1
                 found[key] = len(slots)
-                slots.append(Slot(day + supplier.lead(paths, order), last))
+                slots.append(Slot(day + _lead(supplier, material, paths, order), last))
             places[offer, order] = found[key]
     return slots, places
+
+
+def _lead(supplier: Supplier, material: Material, paths: int, turn: int) -> Days:
+    """A lead time for each path: the material's own, where it has one."""
+    if material.lead_days is not None:
+        return np.full(paths, material.lead_days, dtype=np.int64)
+    return supplier.lead(paths, turn)
 
 
 def _planned(facts: Facts, material: Material, worth: Worth, slots: list[Slot]) -> Planned:
@@ -110,9 +118,9 @@ def _planned(facts: Facts, material: Material, worth: Worth, slots: list[Slot]) 
     paths, ahead = len(material.need), facts.settings.orders_ahead + 1
     names = {offer.supplier for offer in facts.offers_of(material.code)}
     every = [facts.suppliers[name] for name in sorted(names)]
-    until = np.min([ahead * one.review_days + one.lead(paths, ahead) for one in every], axis=0)
+    until = np.min([ahead * one.review_days + _lead(one, material, paths, ahead) for one in every], axis=0)
     first = np.min([slot.arrives for slot in slots], axis=0)
-    until = np.maximum(until, first + 1)
+    until = np.maximum(until, np.maximum(first, facts.settings.until or 0) + 1)
     end = max(facts.settings.keep_days, material.need.shape[1] * 7, int(until.max()) + 1)
     usual = np.concatenate([np.arange(0, material.need.shape[1] * 7 + 1, 7), np.arange(0, end, COARSE)])
     edges = days_of(material.lots, slots, until, usual[usual <= end], end)
@@ -127,7 +135,7 @@ def _priced(facts: Facts, material: Material, worth: Worth, course: Course, reac
     if material.short is not None:
         short = max(material.short, worth.later)
         return Planned(material, worth, replace(course, weight=within * short + later * worth.later), *reach, short)
-    level = facts.settings.service_level
+    level = facts.level_of(material)
     found, allowed = _running_out(replace(course, weight=later * worth.later), worth, within, level)
     short = max(found, worth.later)
     weighed = replace(

@@ -9,9 +9,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from service.core.buying.offers import Offer, Terms, packs_for
+from service.core.buying.paths import Stock
 from service.core.buying.replenishment import economic_cycle
 from service.core.buying.safety import price_of_running_out
-from service.core.cover.runout import Days, Floats, Lot
+from service.core.cover.runout import Days, Floats
 from service.core.units import MICRO
 
 MONTH = 30.0  # days whose need is priced where nothing says how long an order lasts
@@ -19,19 +20,21 @@ MONTH = 30.0  # days whose need is priced where nothing says how long an order l
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """A material's weekly need along its sample paths (P, W) from today on, and its usable lots, there or arriving.
+    """A material's weekly need along its sample paths (P, W) from today on, and what is there of it or on order.
 
     `short` and `held` set what a unit short costs, and a unit kept for a day; by default they follow from the service
-    level and from prices.
+    level (`level`: its own) and from prices. `lead_days`: how long every order of it takes, whoever sends it.
     """
 
     code: str
     name: str
     unit: str
     need: Floats
-    lots: tuple[Lot, ...] = ()
+    lots: tuple[Stock, ...] = ()
     short: float | None = None
     held: float | None = None
+    level: float | None = None
+    lead_days: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +58,10 @@ class Supplier:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """How the plan weighs things. `orders_ahead` later orders are planned together with this one (their packs are not kept)."""
+    """How the plan weighs things. `orders_ahead` later orders are planned together with this one (their packs are not kept).
+
+    `until`: the day up to which these orders alone serve what is needed, where the next order could come sooner.
+    """
 
     service_level: float = 0.95
     capital_rate: float = 0.10  # a year, of the price of what lies on the shelf
@@ -64,6 +70,7 @@ class Settings:
     seconds: float = 30.0
     keep_days: int = 365
     orders_ahead: int = 0
+    until: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +81,10 @@ class Facts:
     offers: Sequence[Offer]
     suppliers: Mapping[str, Supplier]
     settings: Settings = field(default_factory=Settings)
+
+    def level_of(self, material: Material) -> float:
+        """The service level that a material is held to."""
+        return self.settings.service_level if material.level is None else material.level
 
     def offers_of(self, material: str) -> list[Offer]:
         """Its offers, in the order given."""

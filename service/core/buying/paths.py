@@ -19,6 +19,18 @@ Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
+class Coming:
+    """What is on order: how much, the day it comes on each path (P,), and its last usable day (None: keeps)."""
+
+    quantity: float
+    arrives: Days
+    last_day: int | None = None
+
+
+Stock = Lot | Coming
+
+
+@dataclass(frozen=True, slots=True)
 class Slot:
     """What an order could fill: on each path the day it arrives (P,), and its last usable day (None: keeps)."""
 
@@ -39,7 +51,7 @@ class Course:
     need: Floats
     weight: Floats
     held: float
-    lots: tuple[Lot, ...] = ()
+    lots: tuple[Stock, ...] = ()
     slots: tuple[Slot, ...] = ()
     promised: Floats | None = None
     allowed: float = 0.0
@@ -65,10 +77,10 @@ class _Queue:
     span: Days
 
 
-def days_of(lots: Sequence[Lot], slots: Sequence[Slot], ends: ArrayLike, usual: ArrayLike, until: int) -> Days:
+def days_of(lots: Sequence[Stock], slots: Sequence[Slot], ends: ArrayLike, usual: ArrayLike, until: int) -> Days:
     """The edges up to day `until`: the usual ones, and each day on which something arrives, expires or changes."""
     found = [np.asarray(usual), np.asarray(ends), *(slot.arrives for slot in slots)]
-    found.append(np.array([lot.first_day for lot in lots], dtype=np.int64))
+    found += [np.asarray(_first(lot)) for lot in lots]
     ends_of = [*(lot.last_day for lot in lots), *(slot.last_day for slot in slots)]
     lasts = [day for day in ends_of if day is not None]
     found.append(np.array(lasts, dtype=np.int64) + 1)
@@ -182,17 +194,21 @@ def walk(course: Course, quantities: Sequence[float]) -> Walked:
 
 def _queue(course: Course) -> _Queue:
     """Lots and slots by last day, those that keep last, lots before slots, and the span from which each can be drawn."""
-    batches: list[Lot | Slot] = [*course.lots, *course.slots]
+    batches: list[Stock | Slot] = [*course.lots, *course.slots]
     lasts = [FOREVER if one.last_day is None else one.last_day for one in batches]
     order = sorted(range(len(batches)), key=lambda at: (lasts[at], at))
     place = np.empty(len(batches), dtype=np.int64)
     place[order] = np.arange(len(batches))
     span = np.empty((len(batches), len(course.need)), dtype=np.int64)
     for at, one in enumerate(batches):
-        first: ArrayLike = max(one.first_day, 0) if isinstance(one, Lot) else np.maximum(one.arrives, 0)
-        span[place[at]] = np.searchsorted(course.edges[:-1], first, side="left")
+        span[place[at]] = np.searchsorted(course.edges[:-1], _first(one), side="left")
     ordered = np.array([lasts[at] for at in order], dtype=np.int64)
     return _Queue(place[: len(course.lots)], place[len(course.lots) :], ordered, span)
+
+
+def _first(one: Stock | Slot) -> ArrayLike:
+    """The day from which it serves, the same on all paths or one for each (P,)."""
+    return max(one.first_day, 0) if isinstance(one, Lot) else np.maximum(one.arrives, 0)
 
 
 def _amounts(course: Course, queue: _Queue, points: Floats) -> Floats:

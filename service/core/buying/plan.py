@@ -9,116 +9,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from service.core.buying.answers import Costs, Late, LeftOut, Line, Order, Other, Plan
 from service.core.buying.courses import Made, Planned, make
 from service.core.buying.facts import Facts, Material
 from service.core.buying.model import Solved, solve
 from service.core.buying.offers import Offer, next_best, order_costs
 from service.core.buying.paths import Walked, walk
 from service.core.buying.rows import Counts
-from service.core.cover.runout import Days, Floats
+from service.core.cover.runout import Days, Floats, Lot, daily_total, run_out
 from service.core.units import MICRO
 
+SOON = 28  # days in which a material that nobody offers is missed
 EARLY = 0.5  # share of paths on which a delivery that is named as possible has come
-
-
-@dataclass(frozen=True, slots=True)
-class Other:
-    """The next best offer for the same quantity, and what it would have cost with its delivery."""
-
-    offer: str
-    supplier: str
-    packs: int
-    cost: int
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """Packs of an offer and why. `needed_by`: the day by which the stock is out with more than the chance allowed;
-    `covers_until`: the same with today's orders (None: not within sight). Risks are chances of running out between this delivery
-    and the next."""
-
-    offer: str
-    material: str
-    packs: int
-    quantity: int
-    pack_price: int
-    cost: int
-    delivery: int
-    arrives: int
-    needed_by: int | None
-    covers_until: int | None
-    next_arrival: int
-    risk_before: float
-    risk_after: float
-    expires: float
-    expires_cost: int
-    other: Other | None
-
-
-@dataclass(frozen=True, slots=True)
-class Order:
-    """What one supplier gets."""
-
-    supplier: str
-    lines: tuple[Line, ...]
-    goods: int
-    delivery: int
-
-    @property
-    def total(self) -> int:
-        """Goods and delivery."""
-        return self.goods + self.delivery
-
-
-@dataclass(frozen=True, slots=True)
-class Late:
-    """A material that runs out before any order can come; `arrives` is the day it can be had (None: nobody offers it)."""
-
-    material: str
-    runs_out: int | None
-    arrives: int | None
-    risk: float
-
-
-@dataclass(frozen=True, slots=True)
-class LeftOut:
-    """What the budget left out: packs of an offer, their price, and the risk with and without them."""
-
-    offer: str
-    material: str
-    supplier: str
-    packs: int
-    cost: int
-    risk_with: float
-    risk_without: float
-
-
-@dataclass(frozen=True, slots=True)
-class Costs:
-    """The expected total: goods and delivery are paid; `expires` is part of goods and shown, not added; `saved` later."""
-
-    goods: int
-    delivery: int
-    capital: int
-    running_out: int
-    expires: int
-    saved: int
-    total: int
-
-
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """Orders, what cannot be had in time, what the budget left out, the cost, and how far it may be from the least."""
-
-    orders: tuple[Order, ...]
-    late: tuple[Late, ...]
-    left_out: tuple[LeftOut, ...]
-    costs: Costs
-    bound: int
-    gap: float
-    rounds: int
-    seconds: float
-    solver_seconds: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +35,8 @@ class _Seen:
 def plan(facts: Facts, aside: Mapping[str, Sequence[Offer]] | None = None) -> Plan:
     """The plan. `aside` holds offers by material that a preference excluded: they count as next best ones."""
     made = make(facts)
-    found = solve(made.problem, facts.settings.gap, facts.settings.seconds)
+    seconds = facts.settings.seconds / (1 if facts.settings.budget is None else 2)  # what it left out takes the other half
+    found = solve(made.problem, facts.settings.gap, seconds)
     orders = _orders(facts, made, found.packs, aside or {})
     left_out = () if facts.settings.budget is None else _left_out(facts, made, found.packs)
     late = tuple(one for material in facts.materials if (one := _late(facts, made, material)) is not None)
@@ -209,7 +112,8 @@ def _line(
     slot = next(column.slot for column, choice in zip(made.problem.columns, made.choices, strict=True) if choice.offer == offer)
     since = one.course.slots[slot].arrives
     without, with_it = _see(one, [0.0] * len(filled), since), _see(one, filled, since)
-    allowed, end = 1 - facts.settings.service_level, int(one.course.edges[-1])
+    level, end = facts.level_of(one.material), int(one.course.edges[-1])
+    allowed = 1 - level
     share = count * offer.pack / filled[slot]
     expires = float(with_it.walked.expired[:, len(one.material.lots) + slot].mean()) * share
     taken = _packs(made, packs)
@@ -224,7 +128,7 @@ def _line(
         offer.code, offer.material, count, count * offer.pack, price, price * count, delivery,
         int(np.median(since)), _day(_first_short(one, without.walked), allowed, end), _day(with_it.out, allowed, end),
         int(np.median(one.until)), without.risk, with_it.risk, expires, round(expires * price / offer.pack),
-        None if best is None else Other(best[0].code, best[0].supplier, best[1], best[2]),
+        None if best is None else Other(best[0].code, best[0].supplier, best[1], best[2]), level,
     )  # fmt: skip
 
 
@@ -232,32 +136,32 @@ def _late(facts: Facts, made: Made, material: Material) -> Late | None:
     """Whether a material runs out before an order can come, more often than allowed; or is needed and nobody offers it."""
     one = next((each for each in made.planned if each.material.code == material.code), None)
     if one is None:
-        return None if material.need.sum() <= 0 else Late(material.code, *_alone(facts, material))
+        return None if material.need.sum() <= 0 else _alone(facts, material)
     begin = one.course.edges[:-1][None, :]
     short = walk(one.course, [0.0] * len(one.course.slots)).short
     early = (short > 0) & (begin < one.first[:, None])
     risk = float(early.any(axis=1).mean())
-    if risk <= 1 - facts.settings.service_level + 1e-12:
+    allowed = 1 - facts.level_of(material)
+    if risk <= allowed + 1e-12:
         return None
-    out = _day(_first_short(one, Walked(short, short, short)), 1 - facts.settings.service_level, int(one.course.edges[-1]))
+    out = _day(_first_short(one, Walked(short, short, short)), allowed, int(one.course.edges[-1]))
     return Late(material.code, out, int(np.quantile(one.first, EARLY, method="higher")), risk)
 
 
-def _alone(facts: Facts, material: Material) -> tuple[int | None, None, float]:
-    """When a material that nobody offers runs out, and the chance that it does within the paths' weeks."""
-    from service.core.cover.runout import daily_total, run_out
-
-    outcome = run_out(daily_total(material.need), material.lots)
-    return (
-        _day(outcome.run_out, 1 - facts.settings.service_level, outcome.days),
-        None,
-        float((outcome.run_out < outcome.days).mean()),
-    )
+def _alone(facts: Facts, material: Material) -> Late | None:
+    """A material that nobody offers, where it runs out soon."""
+    lots = [
+        one if isinstance(one, Lot) else Lot(one.quantity, one.last_day, int(np.median(one.arrives))) for one in material.lots
+    ]
+    out = run_out(daily_total(material.need), lots).run_out
+    soon = max(facts.settings.until or 0, SOON)
+    risk, allowed = float((out <= soon).mean()), 1 - facts.level_of(material)
+    return Late(material.code, _day(out, allowed, material.need.shape[1] * 7), None, risk) if risk > allowed else None
 
 
 def _left_out(facts: Facts, made: Made, packs: Counts) -> tuple[LeftOut, ...]:
     """What the best order without a budget has more, and the risks of going without."""
-    free = solve(replace(made.problem, budget=None), facts.settings.gap, facts.settings.seconds).packs
+    free = solve(replace(made.problem, budget=None), facts.settings.gap, facts.settings.seconds / 2).packs
     had, wanted = _packs(made, packs), _packs(made, free)
     found = []
     for at, one in enumerate(made.planned):

@@ -5,21 +5,21 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
+from service.core.buying.answers import Late, LeftOut, Line, Order, Plan
 from service.core.buying.message import Wanted, message
-from service.core.buying.plan import Late, LeftOut, Line, Order, Plan
 from service.core.said import day
 from service.core.units import MICRO, said
 
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """What the sentences need to know: today, the currency, the service level, names and units of materials."""
+    """What the sentences need to know: today, the currency, names and units of materials, names of suppliers."""
 
     today: date
     currency: str
-    service_level: float
     names: Mapping[str, str]
     units: Mapping[str, str]
+    suppliers: Mapping[str, str]
 
     def day(self, days: int) -> str:
         """A day as a maker writes it."""
@@ -32,9 +32,9 @@ class Words:
     def line(self, line: Line, supplier: str) -> str:
         """Why a line is in the plan."""
         name, unit = self.names[line.material], self.units[line.material]
-        level = _percent(self.service_level)
+        level = _percent(line.level)
         pack = said(line.quantity // line.packs, unit)
-        parts = [f"{line.packs} x {pack} of {name} from {supplier} for {self.money(line.cost)}"]
+        parts = [f"{line.packs} x {pack} of {name} from {self.suppliers[supplier]} for {self.money(line.cost)}"]
         parts.append(f"to be there by {self.day(line.needed_by)}" if line.needed_by is not None else "not pressing")
         until = "for as long as can be foreseen" if line.covers_until is None else f"until {self.day(line.covers_until)}"
         parts.append(f"it covers the need {until} ({level})")
@@ -43,7 +43,9 @@ class Words:
         if line.expires >= 0.005 * line.quantity:
             parts.append(f"{said(round(line.expires), unit)} may expire unused ({self.money(line.expires_cost)})")
         if line.other is not None:
-            parts.append(f"the next best offer, {line.other.supplier}'s, would have cost {self.money(line.other.cost)}")
+            parts.append(
+                f"the next best offer, {self.suppliers[line.other.supplier]}'s, would have cost {self.money(line.other.cost)}"
+            )
         return "; ".join(parts) + "."
 
     def late(self, late: Late) -> str:
@@ -70,7 +72,7 @@ class Words:
             return f"Nothing needs to be ordered today.{late}"
         lines = sum(len(order.lines) for order in plan.orders)
         total = sum(order.total for order in plan.orders)
-        orders = ", ".join(f"{order.supplier} ({self.money(order.total)})" for order in plan.orders)
+        orders = ", ".join(f"{self.suppliers[order.supplier]} ({self.money(order.total)})" for order in plan.orders)
         return f"Order {lines} {'line' if lines == 1 else 'lines'} for {self.money(total)}: {orders}.{late}"
 
     def message(self, order: Order, articles: Mapping[str, str]) -> str:

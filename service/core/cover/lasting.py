@@ -5,7 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from service.core.cover import cover
-from service.core.cover.cover import DAYS, RATE_WEEKS, Clock, Singles
+from service.core.cover.cover import DAYS, RATE_WEEKS, Singles
+from service.core.cover.sampled import Clock, demand
 from service.core.demand.planning import PATHS, SEED, Books, History, Lasting, Lot
 
 
@@ -13,7 +14,7 @@ def lasting(
     history: History, books: Books, level: float, seed: int = SEED, count: int = PATHS
 ) -> tuple[list[Lasting], list[Lasting]]:
     """Of every node, then of every product, the latter at this service level."""
-    total, clock, _ = cover.demand(history, (), cover.sight(books), seed, count)
+    total, clock, _ = demand(history, (), cover.sight(books), seed, count)
     products = finished(total, clock, books, level)
     found = cover.of_nodes(total, clock, books)
     return [Lasting(one.surely, one.weekly_need, one.expiring, one.order_by) for one in found], products

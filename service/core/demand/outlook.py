@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.core.demand import paths
-from service.core.demand.forecast import Fit, Forecast, fit
+from service.core.demand.fitted import Fit
+from service.core.demand.forecast import Forecast, fit
 from service.core.demand.negbin import quantiles
 from service.core.demand.planning import PATHS, SEED, History, Quality, SeriesOutlook
 from service.core.demand.scores import pinball

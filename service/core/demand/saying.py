@@ -14,21 +14,22 @@ def said_day(day: date, today: date) -> str:
 
 def lasts(
     name: str, days: Sequence[int | None], order_by: int | None, today: date, sight: int, needed: bool, made: bool = False,
-    kept: bool = True,
+    kept: bool = True, is_awaited: bool = False,
 ) -> str:  # fmt: skip
     """Until when a material lasts, between when and when, and by when to order it.
 
     `made`: it is bulk, which is not ordered but made. Not `kept`: there is none, it is made when it is needed.
+    `is_awaited`: more is on order, of which `awaited` speaks.
     """
-    if not needed:
-        return f"{name} is not needed by anything that sells."
-    early, likely, late = (None if day is None else today + timedelta(days=day) for day in days)
     until = said_day(today + timedelta(days=sight), today)
-    act = _order(order_by, today, "make" if made else "order")
+    if not needed:
+        return f"{name} is not needed by anything expected to sell by {until}."
+    early, likely, late = (None if day is None else today + timedelta(days=day) for day in days)
+    act = _order(None if is_awaited else order_by, today, "make it" if made else "order it")
     begins, ends = (f"{name} lasts", "until") if kept else (f"No {name} is kept: a batch is needed", "on")
     if late is not None and late <= today:
         now = f"{name} has run out" if kept else f"No {name} is kept, and it is needed"
-        return f"{now}: {'make' if made else 'order'} it now."
+        return f"{now}." if is_awaited else f"{now}: {'make' if made else 'order'} it now."
     if likely is None:
         maybe = f", though it may {'run out' if kept else 'be needed'} from {said_day(early, today)}" if early is not None else ""
         return f"{begins} {'beyond' if kept else 'after'} {until}{maybe}{act}."
@@ -39,14 +40,28 @@ def lasts(
     return f"{begins} {'until about' if kept else 'about'} {said_day(likely, today)}, between {begin} and {end}{act}."
 
 
+def awaited(
+    what: str, expected: str, likely: tuple[int | None, int | None], order_by: int | None, today: date, sight: int
+) -> str:  # fmt: skip
+    """What is on order, until when it lasts with that, and by when to order more. `likely`: the day without and with it."""
+    more = _order(order_by, today, "order more")
+    without, with_it = likely
+    if with_it is not None and with_it == without:
+        return f"{what} on order, expected {expected}, may come too late{more}."
+    until = f"until about {said_day(today + timedelta(days=with_it), today)}" if with_it is not None else (
+        f"beyond {said_day(today + timedelta(days=sight), today)}")  # fmt: skip
+    return f"With {what} on order, expected {expected}, it lasts {until}{more}."
+
+
 def _order(order_by: int | None, today: date, act: str) -> str:
     if order_by is None:
         return ""
-    day, done = today + timedelta(days=order_by), "made" if act == "make" else "ordered"
-    it = "make it" if act == "make" else "order"
+    day = said_day(today + timedelta(days=order_by), today)
     if order_by < 0:
-        return f"; {act} it now, it should have been {done} by {said_day(day, today)}"
-    return f"; {it} by {said_day(day, today)}" if order_by else f"; {act} it today"
+        return f"; {act} now, it should have been {'made' if act == 'make it' else 'ordered'} by {day}"
+    if not order_by:
+        return f"; {act} today"
+    return f"; {'order' if act == 'order it' else act} by {day}"
 
 
 def how_good(quality: Quality | None, of: str) -> str:

@@ -5,7 +5,7 @@ Primary keys start with `workshop_id`; quantities are in the item's smallest uni
 
 from service.store.tables.access import Counter, Idempotency, Token, Workshop
 from service.store.tables.alerts import Alert, AlertStep, Watch
-from service.store.tables.buying import Delivery, Offer, PurchaseLine, PurchaseOrder, PurchasePaper, Supplier
+from service.store.tables.buying import Delivery, Offer, PurchaseLine, PurchaseOrder, PurchasePaper, PurchasePlan, Supplier
 from service.store.tables.catalogue import FormulaLine, FormulaVersion, Item, Product, ProductPart
 from service.store.tables.columns import UtcTime
 from service.store.tables.lots import Lot, Place
@@ -43,6 +43,7 @@ __all__ = [
     "PurchaseLine",
     "PurchaseOrder",
     "PurchasePaper",
+    "PurchasePlan",
     "Receiver",
     "Run",
     "RunLine",

@@ -2,11 +2,24 @@
 
 from datetime import date, datetime
 
-from sqlalchemy import CheckConstraint, Index, Text, UniqueConstraint
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlalchemy import text as sql
 from sqlmodel import Field, SQLModel
 
-from service.store.tables.columns import WITHOUT_ROWID, answer, big, day, flag, key, moment, of, small, text
+from service.store.tables.columns import (
+    SORTED,
+    WITHOUT_ROWID,
+    answer,
+    big,
+    day,
+    flag,
+    key,
+    label,
+    moment,
+    of,
+    small,
+    text,
+)
 
 
 class Customer(SQLModel, table=True):
@@ -15,7 +28,7 @@ class Customer(SQLModel, table=True):
     __tablename__ = "customer"
     __table_args__ = (WITHOUT_ROWID,)
     workshop_id: int = key()
-    customer: str = Field(primary_key=True, sa_type=Text)  # a label
+    customer: str = Field(primary_key=True, sa_type=SORTED)  # a label
     transit_days: int = small(0)  # an order is shipped this long before it is due
     min_life_days: int = small(0)  # left on the day it arrives: batches with less are skipped
     smallest_order_micro: int | None = big(None)
@@ -39,9 +52,9 @@ class Order(SQLModel, table=True):
     )
     workshop_id: int = key()
     id: int = key()
-    reference: str = text()
+    reference: str = label()
     channel: str = text()
-    customer: str | None = text(None)
+    customer: str | None = label(None)
     placed_on: date = day()
     due_on: date | None = day(None)
     state: str = text("open")  # kept with every shipment and its reversal
@@ -94,7 +107,7 @@ class CalendarMark(SQLModel, table=True):
     )
     workshop_id: int = key()
     id: int = key()
-    code: str = text()
+    code: str = label()
     kind: str = text()
     from_on: date = day()
     until_on: date = day()
