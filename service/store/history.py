@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, case, func, select, true, tuple_
 
+from service.store.prepared import Prepared
 from service.store.tables import Customer, Document, Item, Lot, Movement, Order, OrderLine
 
 ORDER = Order.__table__  # type: ignore[attr-defined]
@@ -42,20 +43,42 @@ def _asked(*only: Any, whole: bool = False) -> Any:
     )
 
 
+_UNTIL: Any = bindparam("until")
+
+
+def _daily() -> Any:
+    asked = _asked(_UNTIL > WANTED)
+    units, by = asked.c.units, (asked.c.item_id, asked.c.channel, asked.c.day, asked.c.transit)
+    sums = (
+        func.sum(units).label("units"), func.count().label("orders"), func.sum(units * units).label("squares"),
+        func.max(units).label("largest"),
+    )  # fmt: skip
+    return select(*by, *sums).group_by(*by).order_by(*by)
+
+
+def _largest_orders() -> Any:
+    whole = _asked(_UNTIL > WANTED, whole=True)
+    units, of_channel = whole.c.units, {"partition_by": whole.c.channel}
+    ranked = select(
+        whole,
+        func.row_number().over(**of_channel, order_by=(units.desc(), whole.c.order_id)).label("place"),
+        func.count().over(**of_channel).label("orders"),
+        func.sum(units).over(**of_channel).label("total"),
+        func.sum(units * units).over(**of_channel).label("squares"),
+    ).subquery("ranked")
+    return select(ranked).where(ranked.c.place <= 2).order_by(ranked.c.channel, ranked.c.place)
+
+
+_DAILY, _LARGEST = Prepared(_daily()), Prepared(_largest_orders())
+
+
 def daily(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
     """Units asked for of each product in each channel on each day before `until`, by product and channel.
 
     With the number of orders, the sum of their squares and the largest, from which huge ones are found. Goods left `transit`
     days before the day.
     """
-    asked = _asked(until > WANTED)
-    units, by = asked.c.units, (asked.c.item_id, asked.c.channel, asked.c.day, asked.c.transit)
-    sums = (
-        func.sum(units).label("units"), func.count().label("orders"), func.sum(units * units).label("squares"),
-        func.max(units).label("largest"),
-    )  # fmt: skip
-    statement: Any = select(*by, *sums).group_by(*by).order_by(*by)
-    return list(connection.execute(statement, {"workshop": workshop}))
+    return _DAILY.rows(connection, {"workshop": workshop, "until": until})
 
 
 def longest_transit(connection: Connection, workshop: int) -> int:
@@ -76,17 +99,7 @@ def asked_on(connection: Connection, workshop: int, wanted: Collection[tuple[int
 
 def largest_orders(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
     """The two orders of each channel that ask for most units in all, beside the number, sum and sum of squares of all of them."""
-    whole = _asked(until > WANTED, whole=True)
-    units, of_channel = whole.c.units, {"partition_by": whole.c.channel}
-    ranked = select(
-        whole,
-        func.row_number().over(**of_channel, order_by=(units.desc(), whole.c.order_id)).label("place"),
-        func.count().over(**of_channel).label("orders"),
-        func.sum(units).over(**of_channel).label("total"),
-        func.sum(units * units).over(**of_channel).label("squares"),
-    ).subquery("ranked")
-    statement: Any = select(ranked).where(ranked.c.place <= 2).order_by(ranked.c.channel, ranked.c.place)
-    return list(connection.execute(statement, {"workshop": workshop}))
+    return _LARGEST.rows(connection, {"workshop": workshop, "until": until})
 
 
 def asked_by(connection: Connection, workshop: int, orders: Collection[int]) -> list[Row[Any]]:
