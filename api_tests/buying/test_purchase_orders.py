@@ -48,7 +48,7 @@ def test_what_a_page_to_print_shows_is_escaped(bench: Bench) -> None:
     assert "Mill &amp; &lt;b&gt;Sons&lt;/b&gt;" in page.text
     assert "ring &lt;the bell&gt;<br>side door" in page.text
     assert "http" not in page.text, "nothing is loaded from anywhere"
-    for part in (code, "Shea butter", "5 kg", "60.00", "9.00", "69.00"):
+    for part in (f"<h1>Order {code} from {bench.get('workshop')['name']}</h1>", "Shea butter", "5 kg", "60.00", "9.00", "69.00"):
         assert part in page.text
     assert bench.client.get(f"/v1/purchase-orders/{code}").headers["content-type"] == "application/json"
     assert bench.client.get(f"/v1/purchase-orders/{code}", headers={"Accept": "*/*"}).json()["code"] == code
