@@ -4,7 +4,7 @@ import re
 from datetime import date, timedelta
 from typing import Any
 
-from buying.deals import TODAY, mill, offer, placed
+from buying.deals import TODAY, house_, mill, offer, owner_, placed  # noqa: F401 (fixtures)
 from conftest import Bench
 
 from service.core.buying.lead_times import learn
