@@ -81,3 +81,20 @@ def test_a_new_product_that_nobody_ordered_borrows_from_the_workshop_and_says_so
     assert inside["through_sets"] == [{"product": "gift", "units": 2}]
     assert stocked.get("forecasts/gift")["channels"] == [], "a set is like nothing until that is said"
     assert stocked.get("cover")["new_products"] == []
+
+
+def test_weeks_without_stock_say_at_least_this_much(stocked: Bench) -> None:
+    """Both sold ten a market until six weeks ago: of one nothing was left then, of the other there still is."""
+    stocked.post("receipts", material="tin", quantity=200, received_on=str(day(30)))
+    for material in ("shea", "oil", "wax"):
+        stocked.post("receipts", material=material, quantity=9000, received_on=str(day(30)))
+    stocked.post("products", code="bar", name="Bar", formula="balm", fill_g=50)
+    for product, units in (("balm-50", 100), ("bar", 140)):
+        stocked.post("runs", product=product, units=units, made_on=str(day(17)), plan="none")
+    both = [{"product": product, "units": 10} for product in ("balm-50", "bar")]
+    for back in range(16, 6, -1):
+        stocked.post("market-days", day=str(day(back, 5)), lines=both)
+    assert [stocked.get(f"products/{code}")["on_hand"] for code in ("balm-50", "bar")] == [0, 40]
+    out, there = mean(stocked, "market"), mean(stocked, "market", "bar")
+    assert out == pytest.approx(10, abs=2)
+    assert there < 0.7 * out

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 from conftest import Bench
-from forecasts.past import day, every_week, mean, told
+from forecasts.past import day, every_week, mean, told, weekly
 
 USUAL = 20
 
@@ -95,3 +95,15 @@ def test_an_order_known_to_be_one_off_is_never_learnt(sold: Bench) -> None:
     assert sold.get("forecasts/balm-50")["all"]["known_units"] == 0  # type: ignore[index]
     sold.client.patch("/v1/orders/wedding", json={"state": "cancelled"})
     assert mean(sold) == before
+
+
+def test_a_one_off_order_to_come_is_on_top_of_what_is_forecast(sold: Bench) -> None:
+    calm = weekly(sold)[3]
+    lines = [{"product": "balm-50", "units": 60}]
+    sold.post("orders", reference="guild", lines=lines, due_on=str(day(-3, 2)))
+    assert weekly(sold)[3] == 60, "the forecast expected customers: this is one of them"
+    as_usual = sold.get("cover/tin")["runs_out"]
+    answer(sold, "guild", True)
+    assert weekly(sold)[3] == pytest.approx(60 + calm, abs=3)
+    assert sold.get("forecasts/balm-50")["all"]["known_units"] == 60  # type: ignore[index]
+    assert sold.get("cover/tin")["runs_out"]["likely"] <= as_usual["likely"]  # type: ignore[index]

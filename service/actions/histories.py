@@ -132,14 +132,18 @@ def _fresh(
 
 
 def _known(scope: Scope, history: History, series: dict[tuple[int, str], int], places: dict[int, int]) -> None:
-    """Open orders: certain, on the day they must leave (those without a due date on the day they were placed)."""
+    """Open orders: certain, on the day they must leave (those without a due date on the day they were placed).
+
+    One-off ones come on top of what is forecast; all others are what it expects.
+    """
     found = orders.open_orders(scope.connection, scope.workshop.id)
-    channels = store.channels(scope.connection, scope.workshop.id, {one.order_id for one in found})
+    kinds = store.kinds(scope.connection, scope.workshop.id, {one.order_id for one in found})
     for one in found:
         day = one.placed_on if one.due_on is None else one.due_on - timedelta(days=one.transit_days)
         for item, units in one.wants.items():
-            key = (places[item], channels[one.order_id])
-            history.known.append((series.setdefault(key, len(series)), day.toordinal(), float(units)))
+            key = (places[item], kinds[one.order_id].channel)
+            told = history.apart if kinds[one.order_id].one_off else history.known
+            told.append((series.setdefault(key, len(series)), day.toordinal(), float(units)))
 
 
 def _kinds(history: History, products: list[Row[Any]], series: dict[tuple[int, str], int]) -> None:

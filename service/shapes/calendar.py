@@ -5,9 +5,9 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from service.shapes.base import Answered, Asked, Code, Day, Note
+from service.shapes.orders import Channel
 
 Kind = Literal["closed", "promotion", "market_day"]
-Channel = Literal["retail", "wholesale", "market"]
 
 
 class MarkIn(Asked):

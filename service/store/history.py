@@ -131,9 +131,9 @@ def products(connection: Connection, workshop: int) -> list[Row[Any]]:
     return list(connection.execute(select(*columns).where(wanted).order_by(ITEM.c.id)))
 
 
-def channels(connection: Connection, workshop: int, orders: Collection[int]) -> dict[int, str]:
-    """The channel of each of these orders."""
+def kinds(connection: Connection, workshop: int, orders: Collection[int]) -> dict[int, Row[Any]]:
+    """The channel of each of these orders, and whether it is one-off."""
     if not orders:
         return {}
     wanted = (ORDER.c.workshop_id == workshop) & ORDER.c.id.in_(sorted(orders))
-    return {row.id: row.channel for row in connection.execute(select(ORDER.c.id, ORDER.c.channel).where(wanted))}
+    return {row.id: row for row in connection.execute(select(ORDER.c.id, ORDER.c.channel, ORDER.c.one_off).where(wanted))}

@@ -53,14 +53,14 @@ def demand(
     drawn[:, 0] *= np.float32((start + 7 - history.today) / 7)
     coming = [(at, day, units) for at, day, units in history.known if day >= history.today]
     coming += [(places[product, channel], max(day, history.today), units) for product, channel, day, units in extra]
-    whole = History(history.today, series=list(places), known=coming)
-    certain = known_weeks(whole, start, weeks, late=False)
+    certain = known_weeks(coming, len(places), start, weeks)
     if certain.any():
         some = np.flatnonzero(certain.any(axis=0))
         drawn[:, :, some] = paths.consume(drawn[:, :, some], certain[:, some])
-    for at, day, units in history.known:  # due already: the stock must still serve it, and no forecast expects it
-        if day < history.today:
-            drawn[:, 0, at] += np.float32(units)
+    besides = [one for one in history.known if one[1] < history.today]  # due already: the stock must still serve it
+    for at, day, units in [*besides, *history.apart]:  # what no forecast expects
+        if (week := max((day - start) // 7, 0)) < weeks:
+            drawn[:, week, at] += np.float32(units)
     return _by_product(drawn, [product for product, _ in places], history.products), clock, seen
 
 

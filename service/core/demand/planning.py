@@ -46,6 +46,7 @@ class History:
     fresh: dict[int, int] = field(default_factory=dict)  # products that are new and not yet ordered: weeks since they are there
     retired: list[int] = field(default_factory=list)
     known: list[tuple[int, int, float]] = field(default_factory=list)  # open orders: series, day, units
+    apart: list[tuple[int, int, float]] = field(default_factory=list)  # open orders that no forecast expects: the same
 
 
 @dataclass(slots=True)
