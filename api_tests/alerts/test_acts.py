@@ -1,44 +1,35 @@
 """Every alert's suggested request works as it stands, once what it asks for is filled in; on both engines."""
 
-import re
 from collections.abc import Iterator
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
 from alerts.year import Clock
-from contract.inprocess import new_database, openapi, running
-from contract.registry import operations
+from contract.inprocess import new_database, running
 
-from service.actions.telling import purchases
 from service.core.alerts.causes import KINDS
-from service.core.alerts.facts import Purchase
 
 START = datetime(2031, 5, 5, 7, 0, tzinfo=UTC)  # a Monday
 TODAY = START.date() + timedelta(days=15)
+UNITS = {"tin": "piece", "box": "piece"}
 ANSWERS = {"counted": 3, "retest_on": str(TODAY + timedelta(days=200))}
-SERVED = [
-    re.compile(f"{method} {re.sub('{[^}]+}', '[^/]+', path)}")
-    for method, path in (one.split(" ") for one in operations(openapi()))
-]
-LATER = re.compile(r"\w+ /v1/purchase-")  # what these ask for may not be served yet
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def busy(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[httpx.Client]:
+def busy(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[httpx.Client]:
     """A workshop in which everything needs doing on one day."""
-    clock, placed = Clock(START), list[Purchase]()
+    clock = Clock(START)
     url = f"sqlite:///{tmp_path}/acts.db"
     if request.param == "postgresql":
         url = new_database(request.getfixturevalue("postgresql"), "acts")
-    monkeypatch.setattr(purchases, "placed_orders", lambda _: list(placed))
     with running(url, clock=clock) as house, house.client(house.new_workshop()) as client:
 
         def post(path: str, **body: Any) -> dict[str, Any]:
             answer = client.post(f"/v1/{path}", json=body)
-            assert answer.status_code == 201, (path, answer.text)
+            assert answer.status_code in (200, 201), (path, answer.text)
             return answer.json()  # type: ignore[no-any-return]
 
         def day(ahead: int) -> str:
@@ -54,6 +45,11 @@ def busy(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.Mon
         for code, formula, around in (("balm", "salve", "tin"), ("gift", "salve", "box"), ("soap", "cured", "tin")):
             packaging = [{"material": around, "quantity": 1}]
             post("products", code=code, name=code.title(), formula=formula, fill_g=50, packaging=packaging)
+        post("suppliers", code="mill", name="The mill", lead_time_days=5)
+        for code in ("oil", "wax", "clay", "tin", "box"):
+            post("offers", supplier="mill", material=code, price=9, pack={"quantity": 50, "unit": UNITS.get(code, "g")})
+        late = post("purchase-orders", supplier="mill", lines=[{"material": "clay", "quantity": 500}])["code"]
+        post(f"purchase-orders/{late}/placement")
         post("receipts", material="oil", quantity=4_000)
         post("receipts", material="wax", quantity=2_000)
         post("receipts", material="tin", quantity=500)
@@ -74,30 +70,18 @@ def busy(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.Mon
         post("receipts", material="oil", quantity=300, expires_on=day(25))
         post("runs", product="gift", units=6)  # a box too many
         post("orders", reference="big", channel="wholesale", due_on=day(18), lines=[{"product": "gift", "units": 40}])
-        placed.append(Purchase("P-0001", "the mill", date.fromisoformat(day(5)), ("clay",)))
         yield client
-
-
-def fits(act: dict[str, Any]) -> bool:
-    """Whether it is an operation of this service."""
-    return any(one.fullmatch(f"{act['method']} {act['path']}") for one in SERVED)
 
 
 def test_every_act_can_be_performed_as_it_stands(busy: httpx.Client) -> None:
     found = busy.get("/v1/alerts?limit=200").json()["items"]
     assert {one["kind"] for one in found} == set(KINDS)
-    performed = set()
     for alert in found:
         act = alert["act"]
-        if not fits(act):
-            assert LATER.match(f"{act['method']} {act['path']}"), act
-            continue
         asked = {one["field"]: ANSWERS[one["field"]] for one in act["asks"]}
         body = None if act["body"] is None else act["body"] | asked
         answer = busy.request(act["method"], act["path"], json=body)
         assert answer.status_code in (200, 201), (alert, answer.text)
-        performed.add(alert["kind"])
-    assert performed >= set(KINDS) - {"runs-out-before-delivery", "purchase-order-late"}
     after = {(one["kind"], one["subject"]) for one in busy.get("/v1/alerts?limit=200").json()["items"]}
     for alert in found:
         if alert["kind"] in ("expired-on-the-shelf", "re-test-due", "count-wanted"):

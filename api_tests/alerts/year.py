@@ -1,6 +1,6 @@
 """A year in a small workshop, day by day: what happens, and which alerts open and close."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -60,11 +60,20 @@ class Year:
         return answer.json()
 
     def live(
-        self, days: int, events: dict[int, list[Callable[[], Any]]], work: Callable[[], Any], judge: Callable[[], Any]
-    ) -> None:
-        """Day after day: what happens in the morning, the day's work, then a look, what it changed, and whether it is right."""
+        self, days: int, quiet: Collection[int], events: dict[int, list[Callable[[], Any]]], work: Callable[[], Any],
+        judge: Callable[[], Any],
+    ) -> None:  # fmt: skip
+        """Day after day: what happens in the morning, the day's work, then a look, what it changed, and whether it is right.
+
+        On `quiet` days nothing happens and nothing may be open: they are looked at once a week.
+        """
         for self.number in range(days):
             self.clock.day(self.number)
+            if self.number in quiet:
+                assert not self.alerts
+                assert self.number not in events
+                if self.number % 7:
+                    continue
             for event in events.get(self.number, ()):
                 event()
             work()

@@ -9,8 +9,8 @@ import icalendar
 import pytest
 from telling.office import MORNING, Maker, Office, later
 
-from service.actions.telling import figures, purchases
-from service.core.alerts.facts import Purchase
+from service.actions.telling import figures
+from service.core import said
 
 pytest_plugins = ["telling.rooms"]
 
@@ -55,6 +55,24 @@ def stock(maker: Maker) -> None:
     maker.post("orders", reference="w-3", lines=[order])
 
 
+def sell(office: Office, maker: Maker) -> str:
+    """Three weeks of a mask that is made to stock and sold every third day, and its clay that is on order; its order's code."""
+    maker.post("materials", code="clay", name="Clay")
+    maker.post("formulas", code="mask", name="Mask", lines=[{"material": "clay", "percent": "rest"}])
+    maker.post("products", code="mask-50", name="Mask", formula="mask", fill_g=50)
+    for back in range(21, 0, -3):
+        office.now = later(MORNING, days=-back)
+        if back == 21:
+            maker.post("receipts", material="clay", quantity=4000)
+            maker.post("runs", product="mask-50", units=60)
+        maker.post("market-days", lines=[{"product": "mask-50", "units": 6}])
+    office.now = MORNING
+    maker.post("suppliers", code="north", name="North mill", lead_time_days=10)
+    order = maker.post("purchase-orders", supplier="north", lines=[{"material": "clay", "quantity": 500}])["code"]
+    maker.post(f"purchase-orders/{order}/placement", 200, expected_on=days(5))
+    return str(order)
+
+
 def read(phone: httpx.Client, path: str) -> dict[str, Any]:
     answer = phone.get(path)
     assert answer.status_code == 200, answer.text
@@ -67,36 +85,33 @@ def read(phone: httpx.Client, path: str) -> dict[str, Any]:
     return found
 
 
-def test_what_is_to_come_stands_on_its_days(
-    office: Office, maker: Maker, phone: httpx.Client, monkeypatch: pytest.MonkeyPatch
-) -> None:  # fmt: skip
-    office.now = MORNING
+def test_what_is_to_come_stands_on_its_days(office: Office, maker: Maker, phone: httpx.Client) -> None:
+    order = sell(office, maker)
     stock(maker)
+    maker.get("alerts")  # looks
     path, made = feed(maker)
-    monkeypatch.setattr(figures, "figures", lambda _: {
-        "wax": {"order_by": TODAY + timedelta(days=9), "runs_out": TODAY + timedelta(days=30)},
-        "soap-100": {"order_by": TODAY + timedelta(days=3), "runs_out": None},
-        "shea": {"order_by": None, "runs_out": TODAY + timedelta(days=70)},
-        "gone": {"order_by": TODAY, "runs_out": TODAY},
-    })  # fmt: skip
-    monkeypatch.setattr(purchases, "placed_orders", lambda _: [Purchase("P-0003", "North mill", TODAY + timedelta(days=5))])
     found = read(phone, path)
     lots = {(lot["item"], lot["on_hand"]): lot["code"] for lot in maker.get("lots")["items"]}
     small, large, soap = lots["shea", 100], lots["shea", 4200], lots["soap-100", 10]
     batch = maker.get(f"lots/{soap}")["batch"]
+    clay = next(one for one in maker.get("cover")["materials"] if one["material"] == "clay")
+    foreseen = maker.act(figures.figures)
+    make_by = foreseen["mask-50"]["order_by"]
+    assert TODAY <= make_by <= TODAY + timedelta(days=14), "eighteen are left, and two a day are sold"
     shown = {uid: (str(one["SUMMARY"]), one.decoded("DTSTART")) for uid, one in found.items()}
     assert shown == {
-        "order-by-wax": ("Order Wax", TODAY + timedelta(days=9)),
-        "order-by-soap-100": ("Make Soap, 100 g", TODAY + timedelta(days=3)),
+        "order-by-clay": ("Order Clay", date.fromisoformat(clay["order_by"])),
+        "order-by-mask-50": ("Make Mask", make_by),
         f"expiry-{small}": ("Last usable day: 100 g of Shea; butter", TODAY + timedelta(days=20)),
         f"expiry-{large}": ("Last usable day: 4.2 kg of Shea; butter", TODAY + timedelta(days=60)),
         f"expiry-{soap}": ("Last usable day: 10 pieces of Soap, 100 g", TODAY + timedelta(days=365)),
         f"ready-{soap}": (f"Batch {batch} is ready: 10 pieces of Soap, 100 g", TODAY + timedelta(days=28)),
         "order-w-1": ("Order w-1 for Corner shop is due", TODAY + timedelta(days=40)),
-        "purchase-order-P-0003": ("Purchase order P-0003 from North mill is expected", TODAY + timedelta(days=5)),
+        f"purchase-order-{order}": (f"Purchase order {order} from North mill is expected", TODAY + timedelta(days=5)),
     }
     assert str(found["order-w-1"]["DESCRIPTION"]) == "It must leave by 17 April."
-    assert str(found["order-by-wax"]["DESCRIPTION"]) == "What is there may run out on 9 April."
+    out = foreseen["clay"]["runs_out"]
+    assert str(found["order-by-clay"]["DESCRIPTION"]) == f"What is there may run out on {said.day(out, TODAY)}."
     assert all(str(one["UID"]).endswith(".stillroom") for one in found.values())
     office.now = later(MORNING, days=1)
     next_day = read(phone, path)
