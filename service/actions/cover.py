@@ -207,8 +207,8 @@ def _bands(question: Question, one: CoverOf, unit: str) -> list[dict[str, Any]]:
 
 def _without(question: Question, before: CoverOf, after: CoverOf) -> str:
     """What was said before: the likely day where that moves, else the day to order by."""
-    was, by = _day(question, before.runs_out[1]), _day(question, before.order_by)
-    if was is not None and before.runs_out[1] != after.runs_out[1]:
+    was, by = _day(question, before.with_orders[1]), _day(question, before.order_by)
+    if was is not None and before.with_orders[1] != after.with_orders[1]:
         return f"; without this it lasts until about {saying.said_day(was, question.today)}"
     if by is not None and before.order_by != after.order_by:
         return f"; without this order by {saying.said_day(by, question.today)}"
