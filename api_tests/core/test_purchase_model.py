@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from api_tests.conftest import SOAK
-from api_tests.core.buying import Orders, course_cost, some_course, some_problem
+from api_tests.core.instances import Orders, course_cost, some_course, some_problem
 from api_tests.core.published import Case, cases, check, source
 from service.core.buying import safety
 from service.core.buying.model import Column, Group, Problem, solve
