@@ -79,4 +79,4 @@ def test_the_slice_is_what_its_page_says() -> None:
     page = (openhistories.SLICE / "README.md").read_text()
     assert f"{lines:,} lines" in page
     assert "Creative Commons" in page
-    assert sum(file.stat().st_size for file in openhistories.SLICE.iterdir()) < 1_000_000
+    assert sum(file.stat().st_size for file in openhistories.SLICE.rglob("*")) < 1_000_000

@@ -16,7 +16,7 @@ from forecasts import sold_before
 from forecasts.past import MONDAY
 from forecasts.sold_before import Sold
 
-SLICE = sorted((ROOT / "api_tests" / "data").glob("*order_lines*.csv.gz"))
+SLICE = sorted((ROOT / "api_tests" / "data" / "orders").glob("*order_lines*.csv.gz"))
 WHOLE = (
     sorted(Path(os.environ["STILLROOM_BENCH_DATA"]).glob("*order_lines*.csv.gz")) if "STILLROOM_BENCH_DATA" in os.environ else []
 )
