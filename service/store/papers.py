@@ -64,7 +64,7 @@ def reversal_of(connection: Connection, workshop: int, document: int) -> Row[Any
     ).first()
 
 
-def _standing(table: Any) -> Any:
+def _standing(table: Any, workshop: int) -> Any:
     """A paper of this table's rows that is neither reversed nor stated anew."""
     reversal, again = DOCUMENT.alias("reversal"), DOCUMENT.alias("again")
     origin = func.coalesce(DOCUMENT.c.corrects_id, DOCUMENT.c.id)
@@ -77,7 +77,8 @@ def _standing(table: Any) -> Any:
             & (again.c.id > DOCUMENT.c.id) & again.c.states.is_(True),
         )
         .where(
-            DOCUMENT.c.workshop_id == table.c.workshop_id, DOCUMENT.c.id == table.c.document_id, reversal.c.id.is_(None),
+            DOCUMENT.c.workshop_id == workshop, DOCUMENT.c.workshop_id == table.c.workshop_id,
+            DOCUMENT.c.id == table.c.document_id, reversal.c.id.is_(None),
             again.c.id.is_(None),
         )
         .exists()
@@ -87,10 +88,10 @@ def _standing(table: Any) -> Any:
 def named_of(connection: Connection, workshop: int, lot: int) -> int:
     """What standing papers name of a lot: named draws with a quantity, disposals, splits (positive)."""
     gone = select(func.coalesce(func.sum(-LINE.c.quantity), 0)).where(
-        LINE.c.workshop_id == workshop, LINE.c.lot_id == lot, LINE.c.quantity < 0, _standing(LINE)
+        LINE.c.workshop_id == workshop, LINE.c.lot_id == lot, LINE.c.quantity < 0, _standing(LINE, workshop)
     )
     drawn = select(func.coalesce(func.sum(NAMED_LOT.c.quantity), 0)).where(
-        NAMED_LOT.c.workshop_id == workshop, NAMED_LOT.c.lot_id == lot, _standing(NAMED_LOT)
+        NAMED_LOT.c.workshop_id == workshop, NAMED_LOT.c.lot_id == lot, _standing(NAMED_LOT, workshop)
     )
     return int(connection.execute(gone).scalar_one()) + int(connection.execute(drawn).scalar_one())
 
@@ -104,7 +105,7 @@ def naming(connection: Connection, workshop: int, lots: Collection[int], but: in
     found: list[Row[Any]] = []
     for table in (LINE, NAMED_LOT):
         wanted = [
-            table.c.workshop_id == workshop, table.c.lot_id.in_(sorted(lots)), _standing(table),
+            table.c.workshop_id == workshop, table.c.lot_id.in_(sorted(lots)), _standing(table, workshop),
             paper.c.kind.in_(("run", "disposal", "split", "count", "shipment")), paper.c.id != but,
         ]  # fmt: skip
         named = select(paper.c.id, paper.c.code, paper.c.kind, paper.c.happened_on, table.c.lot_id).join(
