@@ -274,4 +274,4 @@ def test_the_same_key_plans_once(shop: Shop) -> None:
 def test_in_one_sentence(shop: Shop) -> None:
     shop.order(10, due_on=shop.day(10))
     said = shop.client.post("/v1/batch-plans", json={"until": shop.day(60)}, headers={"Accept": "text/plain"})
-    assert said.text == f"For the orders due until {shop.day(60)} make 1 kg of Salve base by {shop.day(10)}.\n"
+    assert said.text == f"For the orders due until {shop.said(60)} make 1 kg of Salve base by {shop.said(10)}.\n"
