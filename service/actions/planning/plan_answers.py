@@ -9,6 +9,7 @@ from math import isfinite
 from typing import Any
 
 from service.actions.buying.offers import Standing
+from service.actions.receiving import plain
 from service.core.buying.answers import Costs, Late, LeftOut, Line, Order, Plan
 from service.core.buying.asked import Asked
 from service.core.buying.words import Words
@@ -52,7 +53,7 @@ class Answer:
         return {
             "by": body.by,
             "budget": money_out(self.question.asked.budget),
-            "service_level_percent": self.question.level,
+            "service_level_percent": plain(self.question.level),
             "prefer": list(body.prefer),
             "suppliers": None if body.suppliers is None else list(body.suppliers),
             "materials": None if body.materials is None else list(body.materials),
