@@ -5,8 +5,8 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, inspect, text
 
-HEAD = "0010"
-KNOWN = ("0001", "0002", "0003", "0004", "0005", "0012", "0006", "0007", "0008", "0009", "0011", "0010")
+HEAD = "0012"
+KNOWN = tuple(f"{number:04}" for number in range(1, 13))
 FOLDER = Path(__file__).parent / "migrations"
 LOCK = 0x5711  # one migration at a time on PostgreSQL
 

@@ -5,7 +5,7 @@ from alembic import op
 
 from service.store.tables.columns import UtcTime
 
-revision = "0010"
+revision = "0012"
 down_revision = "0011"
 
 

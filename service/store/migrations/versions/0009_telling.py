@@ -5,8 +5,8 @@ from alembic import op
 
 from service.store.tables.columns import UtcTime
 
-revision = "0008"
-down_revision = "0007"
+revision = "0009"
+down_revision = "0008"
 
 
 def upgrade() -> None:

@@ -7,8 +7,8 @@ from alembic import op
 
 from service.store.tables.columns import UtcTime
 
-revision = "0006"
-down_revision = "0012"
+revision = "0007"
+down_revision = "0006"
 
 PLACED = "state IN ('placed','partly_received')"
 
