@@ -6,7 +6,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
@@ -144,7 +144,6 @@ class Got:
     path: str
     headers: dict[str, str]  # names in lower case
     body: str
-    at: float = field(default_factory=time.monotonic)
 
 
 Reply = Callable[[Got, BaseHTTPRequestHandler], None]
