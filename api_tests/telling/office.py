@@ -1,17 +1,22 @@
 """An office that tells: the application in this process, its rounds made by hand, and real receivers on this machine."""
 
 import asyncio
+import secrets
 import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from email import message_from_bytes, policy
+from email.message import EmailMessage
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import httpx
+from aiosmtpd.controller import Controller
+from conftest import free_port
 from contract.inprocess import House
 from sqlalchemy import Connection, Engine
 
@@ -26,6 +31,7 @@ from service.store.migrate import migrate
 from service.store.writer import Reader, run_once, run_with_retries
 
 SETTINGS = Settings(seed="none", webhook_private=True, public_url="https://stock.example.org")
+FROM = "Moor stock <stock@example.org>"
 MORNING = datetime(2026, 3, 10, 6, 30, tzinfo=UTC)
 
 
@@ -96,6 +102,16 @@ class Maker:
         return run_once(writing(self.office.engine), inside)
 
 
+def new_maker(office: Office) -> Maker:
+    def work(connection: Any) -> tuple[int, str]:
+        now = datetime.now(UTC)
+        made = access.add_workshop(connection, f"Moor workshop {secrets.token_hex(3)}", now)
+        return made.id, access.add_token(connection, made.id, made.code, "owner", ["manage"], now)[1]
+
+    workshop, token = run_once(writing(office.engine), work)
+    return Maker(office, office.house.client(token), workshop)
+
+
 @contextmanager
 def opened(url: str) -> Iterator[Office]:
     """An office over a new database; nothing happens in the background."""
@@ -128,7 +144,6 @@ class Got:
     path: str
     headers: dict[str, str]  # names in lower case
     body: str
-    at: float = field(default_factory=time.monotonic)
 
 
 Reply = Callable[[Got, BaseHTTPRequestHandler], None]
@@ -199,6 +214,37 @@ class Listener:
     def close(self) -> None:
         self.server.shutdown()
         self.server.server_close()
+
+
+class Post:
+    """A real SMTP server that keeps what it took."""
+
+    def __init__(self, **options: Any) -> None:
+        self.took: list[tuple[str, list[str], EmailMessage]] = []
+        self.refused, self.stopped = "", False
+        self.port = free_port()
+        self.server = Controller(self, hostname="127.0.0.1", port=self.port, **options)
+        self.server.start()
+
+    async def handle_RCPT(self, _: Any, __: Any, envelope: Any, address: str, ___: Any) -> str:
+        if self.refused:
+            return self.refused
+        envelope.rcpt_tos.append(address)
+        return "250 OK"
+
+    async def handle_DATA(self, _: Any, __: Any, envelope: Any) -> str:
+        mail = message_from_bytes(envelope.content, policy=policy.default)
+        assert isinstance(mail, EmailMessage)
+        self.took.append((envelope.mail_from, envelope.rcpt_tos, mail))
+        return "250 OK"
+
+    def stop(self) -> None:
+        if not self.stopped:
+            self.server.stop()
+        self.stopped = True
+
+    def url(self, user: str = "", scheme: str = "smtp") -> str:
+        return f"{scheme}://{user}{'@' if user else ''}127.0.0.1:{self.port}"
 
 
 def later(moment: datetime, **by: float) -> datetime:

@@ -1,18 +1,12 @@
 """An office for each engine; a workshop, and receivers, for each test."""
 
-import secrets
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 from contract.inprocess import new_database
 from sqlalchemy import text
-from telling.office import Listener, Maker, Office, opened
-
-from service.actions import access
-from service.store.engine import writing
-from service.store.writer import run_once
+from telling.office import Listener, Maker, Office, Post, new_maker, opened
 
 
 @pytest.fixture(scope="session")
@@ -45,16 +39,6 @@ def office(request: pytest.FixtureRequest, offices: Callable[[str], Office]) -> 
         connection.execute(text("UPDATE workshop SET digest_hour = NULL"))
 
 
-def new_maker(office: Office) -> Maker:
-    def work(connection: Any) -> tuple[int, str]:
-        now = datetime.now(UTC)
-        made = access.add_workshop(connection, f"Moor workshop {secrets.token_hex(3)}", now)
-        return made.id, access.add_token(connection, made.id, made.code, "owner", ["manage"], now)[1]
-
-    workshop, token = run_once(writing(office.engine), work)
-    return Maker(office, office.house.client(token), workshop)
-
-
 @pytest.fixture
 def maker(office: Office) -> Iterator[Maker]:
     made = new_maker(office)
@@ -81,3 +65,10 @@ def second() -> Iterator[Listener]:
     made = Listener()
     yield made
     made.close()
+
+
+@pytest.fixture
+def post() -> Iterator[Post]:
+    made = Post()
+    yield made
+    made.stop()

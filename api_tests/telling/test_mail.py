@@ -1,19 +1,14 @@
 """Mail as a real SMTP server receives it."""
 
 import ssl
-from collections.abc import Iterator
 from datetime import datetime
-from email import message_from_bytes, policy
-from email.message import EmailMessage
 from email.utils import parsedate_to_datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
-from conftest import free_port
-from telling.office import MORNING, Maker, Office, later
+from telling.office import FROM, MORNING, Maker, Office, Post, later
 
 from service.actions.telling.outbox import tell
 from service.settings import Settings, WrongSetting
@@ -21,46 +16,7 @@ from service.settings import Settings, WrongSetting
 pytest_plugins = ["telling.rooms"]
 
 CERTIFICATE = Path(__file__).with_name("certificate.pem")
-FROM = "Moor stock <stock@example.org>"
 URGENT = {"alert": "A-0001", "severity": "urgent", "sentence": "Sheä butter is to be ordered today.", "speaks": True}
-
-
-class Post:
-    """A real SMTP server that keeps what it took."""
-
-    def __init__(self, **options: Any) -> None:
-        self.took: list[tuple[str, list[str], EmailMessage]] = []
-        self.refused, self.stopped = "", False
-        self.port = free_port()
-        self.server = Controller(self, hostname="127.0.0.1", port=self.port, **options)
-        self.server.start()
-
-    async def handle_RCPT(self, _: Any, __: Any, envelope: Any, address: str, ___: Any) -> str:
-        if self.refused:
-            return self.refused
-        envelope.rcpt_tos.append(address)
-        return "250 OK"
-
-    async def handle_DATA(self, _: Any, __: Any, envelope: Any) -> str:
-        mail = message_from_bytes(envelope.content, policy=policy.default)
-        assert isinstance(mail, EmailMessage)
-        self.took.append((envelope.mail_from, envelope.rcpt_tos, mail))
-        return "250 OK"
-
-    def stop(self) -> None:
-        if not self.stopped:
-            self.server.stop()
-        self.stopped = True
-
-    def url(self, user: str = "", scheme: str = "smtp") -> str:
-        return f"{scheme}://{user}{'@' if user else ''}127.0.0.1:{self.port}"
-
-
-@pytest.fixture
-def post() -> Iterator[Post]:
-    made = Post()
-    yield made
-    made.stop()
 
 
 def sent(office: Office, post: Post, **more: Any) -> int:
