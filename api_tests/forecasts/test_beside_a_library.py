@@ -11,8 +11,7 @@ from api_tests.bench.openhistories import Floats, History
 from service.core.demand.forecast import first_sale
 from service.core.demand.scores import calibrated
 
-NAMES = ("online_retail_ii_order_lines", "sales_weekly")
-HISTORIES = {name: openhistories.read(name, [openhistories.SLICE / f"{name}.csv.gz"]) for name in NAMES}
+HISTORIES = {history.name: history for history in openhistories.own()}
 
 
 def simple(history: History, wanted: list[tuple[int, int]]) -> dict[tuple[int, int], Floats]:
