@@ -22,6 +22,7 @@ PARTS = (
     "growth",
     "imports",
     "cover",
+    "forecast",
     "meanwhile",
     "ordering",
     "start",

@@ -26,10 +26,10 @@ EACH, ALL, SMALL, TOLERANCE = 0.97, 0.93, 0.96, 0.015
 def measure(quick: bool, folder: Path) -> list[Figure]:
     """Judge every history, keep the JSON, and say how the targets were met."""
     named = openhistories.named()
-    sources = [("slice", openhistories.SLICE), *([("open", named)] if named else [])]
+    sources = [("slice", openhistories.own()), *([("open", openhistories.histories(named))] if named else [])]
     found: dict[str, dict[str, Any]] = {}
-    for kind, place in sources:
-        for history in openhistories.histories(place):
+    for kind, some in sources:
+        for history in some:
             found[f"{kind}: {history.name}"] = report(history, 30 if quick else SAMPLE, 100 if quick else library.PATHS)
     judged = {name: one for name, one in found.items() if not named or name.startswith("open")}
     whole = {

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 SLICE = Path(__file__).parents[1] / "data"
+OWN = ("online_retail_ii_order_lines", "sales_weekly")
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,11 @@ def histories(folder: Path) -> list[History]:
     for file in sorted(folder.glob("*.csv.gz")):
         groups.setdefault(re.sub(r"_?\d{4}-\d{2}", "", file.name.removesuffix(".csv.gz")).strip("_"), []).append(file)
     return [read(name, files) for name, files in groups.items()]
+
+
+def own() -> list[History]:
+    """The project's own slice."""
+    return [read(name, [SLICE / f"{name}.csv.gz"]) for name in OWN]
 
 
 def named() -> Path | None:

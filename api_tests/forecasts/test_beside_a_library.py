@@ -11,7 +11,7 @@ from api_tests.bench.openhistories import Floats, History
 from service.core.demand.forecast import first_sale
 from service.core.demand.scores import calibrated
 
-HISTORIES = {history.name: history for history in openhistories.histories(openhistories.SLICE)}
+HISTORIES = {history.name: history for history in openhistories.own()}
 
 
 def simple(history: History, wanted: list[tuple[int, int]]) -> dict[tuple[int, int], Floats]:
