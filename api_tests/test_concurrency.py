@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx
-from conftest import SOAK, Bench, Server
+from conftest import PLAIN, SOAK, Bench, Server
 from durability.clients import COUNTED, LATE, MATERIALS, START, USUAL, Asked, Desk, answered, desks, each_posts, set_up, tally
 from durability.proof import PATHS
 
@@ -19,7 +19,7 @@ def test_overlapping_runs_deduct_every_gram_once(server: Server, stocked: Bench)
     headers = dict(stocked.client.headers)
 
     def client(number: int) -> list[int]:
-        with httpx.Client(base_url=server.base, headers=headers, timeout=60) as mine:
+        with httpx.Client(base_url=server.base, headers=headers, timeout=60, verify=PLAIN) as mine:
             body = {"product": "balm-50", "units": 1}
             return [mine.post("/v1/runs", json=body).status_code for _ in range(5)]
 

@@ -3,7 +3,7 @@
 import threading
 
 import httpx
-from conftest import Bench, Server
+from conftest import PLAIN, Bench, Server
 
 
 def test_the_same_key_never_deducts_twice(stocked: Bench) -> None:
@@ -27,7 +27,7 @@ def test_both_at_once_deduct_once(server: Server, stocked: Bench) -> None:
     def post() -> None:
         headers = {"Idempotency-Key": "both", "Authorization": stocked.client.headers["authorization"]}
         body = {"product": "balm-50", "units": 10}
-        answers.append(httpx.post(f"{server.base}/v1/runs", json=body, headers=headers, timeout=30))
+        answers.append(httpx.post(f"{server.base}/v1/runs", json=body, headers=headers, timeout=30, verify=PLAIN))
 
     threads = [threading.Thread(target=post) for _ in range(6)]
     for thread in threads:

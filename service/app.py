@@ -1,6 +1,7 @@
 """The application: settings in, FastAPI out. Nothing runs at import."""
 
 import asyncio
+import gc
 import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
@@ -11,14 +12,19 @@ from fastapi import FastAPI
 from sqlalchemy import Engine
 
 from service.actions.compute import CHILD
+from service.actions.telling.rounds import Rounds
 from service.api import (
     access,
+    alerts,
     batch_plans,
+    calendar_marks,
+    calendars,
     checks,
     counts,
     cover,
     customers,
     deliveries,
+    dispatches,
     disposals,
     docs,
     documents,
@@ -27,6 +33,7 @@ from service.api import (
     health,
     imports,
     lots,
+    mail_receivers,
     materials,
     offers,
     orders,
@@ -42,6 +49,7 @@ from service.api import (
     splits,
     start,
     suppliers,
+    webhooks,
 )
 from service.api.deps import Door, utc_now
 from service.api.middleware import Figures, Surround
@@ -56,7 +64,12 @@ NOUNS = (
     runs,
     orders, shipments, customers, batch_plans, imports, forecasts, cover,
     suppliers, offers, purchase_orders, purchase_plans, deliveries,
+    alerts,
+    webhooks, mail_receivers, dispatches, calendars,
+    calendar_marks,
 )  # fmt: skip
+STOP_SECONDS = 2.0  # for a round that is under way
+YOUNG_OBJECTS = 20_000  # a run makes some thousands, and nearly none of them lives on or in a circle
 NOTE_SECONDS = 1.0  # how often last uses of tokens are looked at; each is written once a minute at most
 
 
@@ -77,8 +90,17 @@ def create_app(
         limiter = anyio.to_thread.current_default_thread_limiter()
         limiter.total_tokens = settings.database_threads - (1 if settings.sqlite else half)
         door.writer.start()
+        gc.freeze()  # what was made for the start stays: collections look at the requests' objects alone
+        gc.set_threshold(YOUNG_OBJECTS)
         noting = asyncio.create_task(_note_uses(door))
+        rounds = Rounds(door.reader, door.waiting, settings, door.clock) if settings.watch_seconds else None
+        if rounds is not None:
+            rounds.start()
         yield
+        if rounds is not None:
+            rounds.stop()
+            CHILD.interrupt()
+            rounds.stop(STOP_SECONDS)
         noting.cancel()
         with suppress(asyncio.CancelledError):
             await noting
@@ -90,8 +112,8 @@ def create_app(
     app.state.door, app.state.figures = door, figures
     problems.install(app)
     docs.install(app)
-    for module in (start, health, problems, *NOUNS):
-        app.include_router(module.router)
+    for module in (start, health, problems, *NOUNS):  # flat: routers in a router are searched twice a request
+        app.router.routes.extend(module.router.routes)
     app.add_middleware(Surround, settings=settings, figures=figures)
     return app
 

@@ -24,6 +24,7 @@ def parser() -> argparse.ArgumentParser:
     serve = commands.add_parser("serve", help="serve the API (migrates first; the demo when the database is new)")
     serve.add_argument("--host", help="instead of STILLROOM_HOST")
     serve.add_argument("--port", type=int, help="instead of STILLROOM_PORT")
+    commands.add_parser("worker", help="watch and deliver beside the processes that serve (PostgreSQL; any number)")
     commands.add_parser("migrate", help="bring the database to this version's shape")
     proof = commands.add_parser("verify", help="prove the books: laws 3, 4, 8, 9 and 13 over everything")
     proof.add_argument("--workshop", help="its code; all of them without")
@@ -64,7 +65,7 @@ def _import_parser(commands: Any) -> None:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit status."""
     from service.errors import Refusal
-    from service.serve import CannotStart
+    from service.serve import CannotStart, work
 
     options = parser().parse_args(arguments)
     logs.install()
@@ -72,6 +73,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         settings = Settings.from_environment()
         if options.command == "serve":
             return _serve(settings, options)
+        if options.command == "worker":
+            return work(settings)
         return _beside(settings, options)
     except (WrongSetting, CannotStart, Refusal) as error:
         print(f"stillroom: {error}", file=sys.stderr, flush=True)

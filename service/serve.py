@@ -14,14 +14,16 @@ from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DBAPIError
 
 from service.actions import access
+from service.actions.compute import CHILD
 from service.actions.scope import Actor, Scope, WorkshopFacts
+from service.actions.telling.rounds import Rounds
 from service.errors import Refusal
 from service.settings import Settings
 from service.store import ids
 from service.store.access import alone
 from service.store.engine import make_engine, sqlite_path, writing
 from service.store.migrate import NewerDatabase, migrate
-from service.store.writer import Reader, run_once
+from service.store.writer import Reader, SyncWriter, run_once
 
 DRAIN_SECONDS = 6  # then open requests are cut; the writer has 2 more to finish what it has
 
@@ -202,3 +204,25 @@ def serve(settings: Settings) -> int:
     if held is not None:
         held.close()
     return 0 if server.started else 1
+
+
+def work(settings: Settings) -> int:
+    """Watch and deliver beside the processes that serve, until told to stop; the exit status."""
+    if settings.sqlite:
+        raise CannotStart("the process that serves a SQLite file watches it too: `worker` is for PostgreSQL")
+    if not settings.watch_seconds:
+        raise CannotStart("STILLROOM_WATCH_SECONDS is 0, which turns the watch off")
+    engine = open_database(settings)
+    rounds = Rounds(Reader(engine), SyncWriter(engine), settings, lambda: datetime.now(UTC))
+
+    def stop(*_: object) -> None:
+        rounds.stop()
+        CHILD.interrupt()
+
+    for name in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(name, stop)
+    print(f"Watching every workshop every {settings.watch_seconds} s. Ctrl-C stops it.", flush=True)
+    rounds.run()
+    CHILD.close()
+    engine.dispose()
+    return 0

@@ -12,7 +12,20 @@ from pathlib import Path
 
 from api_tests.bench.figures import Figure, keep, table
 
-PARTS = ("runs", "clients", "postgresql", "check", "lists", "late", "growth", "imports", "cover", "ordering", "start")
+PARTS = (
+    "runs",
+    "clients",
+    "postgresql",
+    "check",
+    "lists",
+    "late",
+    "growth",
+    "imports",
+    "cover",
+    "meanwhile",
+    "ordering",
+    "start",
+)
 KEPT = Path(__file__).parents[2] / "var" / "bench"
 
 

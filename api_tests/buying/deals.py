@@ -1,11 +1,39 @@
-"""A mill that sells to the balm workshop, and short ways to deal with it."""
+"""A mill that sells to the balm workshop, and short ways to deal with it; the application runs in this process."""
 
+from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
+import httpx
+import pytest
 from conftest import Bench
+from contract.inprocess import House, new_database, running
+
+from service.actions.verify import verify
+from service.store.writer import Reader
 
 TODAY = date.today()
+
+
+@pytest.fixture(scope="module", params=["sqlite", "postgresql"], name="house")
+def house_(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
+    url = f"sqlite:///{tmp_path_factory.mktemp('buying')}/books.db"
+    if request.param == "postgresql":
+        url = new_database(request.getfixturevalue("postgresql"), "buying")
+    with running(url) as found:
+        yield found
+
+
+@pytest.fixture(name="owner")
+def owner_(house: House) -> Iterator[httpx.Client]:
+    """Takes the place of a server's owner, so that `bench` and `stocked` are workshops of this house."""
+    with house.client(house.new_workshop()) as client:
+        yield client
+
+
+def broken(house: House) -> list[str]:
+    """The laws that the books break."""
+    return Reader(house.engine).read(verify)
 
 
 def mill(bench: Bench, **more: Any) -> str:

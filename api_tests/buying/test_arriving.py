@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from service.core.buying.lead_times import LeadTime, learn
-from service.core.cover import arriving, cover
+from service.core.cover import arriving, cover, sampled
 from service.core.demand.planning import Books, Coming, History, Lot
 
 SIGHT = cover.DAYS
@@ -66,7 +66,7 @@ def simulated(daily: list[float], stock: float, last: int, orders: list[tuple[fl
 def test_with_orders_as_a_plain_walk_through_the_days(seed: int) -> None:
     rng = np.random.default_rng(seed)
     paths, weeks = 40, 27
-    clock = cover.Clock.of(0, int(rng.integers(-6, 1)), weeks)
+    clock = sampled.Clock.of(0, int(rng.integers(-6, 1)), weeks)
     steps = rng.gamma(1.5, 40, (paths, weeks + 1)) * np.diff(clock.knots, prepend=0)[: weeks + 1] / 7
     need = np.cumsum(steps, axis=1).astype(np.float32)
     need[:, 0] = 0

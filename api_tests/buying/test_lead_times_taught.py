@@ -1,9 +1,10 @@
 """What deliveries teach of a supplier's lead time, what the cover makes of it, and stock that is still to come."""
 
+import re
 from datetime import date, timedelta
 from typing import Any
 
-from buying.deals import TODAY, mill, offer, placed
+from buying.deals import TODAY, house_, mill, offer, owner_, placed  # noqa: F401 (fixtures)
 from conftest import Bench
 
 from service.core.buying.lead_times import learn
@@ -99,11 +100,12 @@ def test_stock_on_order_in_the_cover(bench: Bench) -> None:
     assert waiting["arrivals"] == [
         {"purchase_order": late, "line": 1, "supplier": "mill", "quantity": 100, "expected_on": str(TODAY + timedelta(days=90))}
     ]
-    assert "100 pieces on order, expected " in waiting["sentence"]
+    assert re.search(r" 100 pieces on order, expected [^,]+, may come too late", waiting["sentence"])
     assert bench.get("materials/tin")["on_order"] == 100
     bench.client.patch(f"/v1/purchase-orders/{late}", json={"expected_on": str(TODAY + timedelta(days=20))})
     soon: Any = bench.get("cover/tin")
     assert (soon["runs_out"], soon["with_orders"]["late"], soon["order_by"]) == (alone["runs_out"], None, None)
+    assert re.search(r"\. With 100 pieces on order, expected [^,]+, it lasts beyond [^,;]+\.$", soon["sentence"])
     bench.post(f"purchase-orders/{late}/deliveries", lines=[{"line": 1, "quantity": 30, "close": True}])
     part: Any = bench.get("cover/tin")
     assert (part["on_order"], part["usable"], part["with_orders"]) == (0, 80, part["runs_out"])

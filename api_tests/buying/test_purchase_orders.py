@@ -3,8 +3,9 @@
 from datetime import timedelta
 from typing import Any
 
-from buying.deals import TODAY, draft, kinds, mill, offer, open_, placed, shown
-from conftest import Bench, Server
+from buying.deals import TODAY, draft, house_, kinds, mill, offer, open_, owner_, placed, shown  # noqa: F401 (fixtures)
+from conftest import Bench
+from contract.inprocess import House
 
 PRINTED = "text/html,application/xhtml+xml,*/*;q=0.8"  # as a browser asks
 
@@ -47,7 +48,7 @@ def test_what_a_page_to_print_shows_is_escaped(bench: Bench) -> None:
     assert "Mill &amp; &lt;b&gt;Sons&lt;/b&gt;" in page.text
     assert "ring &lt;the bell&gt;<br>side door" in page.text
     assert "http" not in page.text, "nothing is loaded from anywhere"
-    for part in (code, "Shea butter", "5 kg", "60.00", "9.00", "69.00"):
+    for part in (f"<h1>Order {code} from {bench.get('workshop')['name']}</h1>", "Shea butter", "5 kg", "60.00", "9.00", "69.00"):
         assert part in page.text
     assert bench.client.get(f"/v1/purchase-orders/{code}").headers["content-type"] == "application/json"
     assert bench.client.get(f"/v1/purchase-orders/{code}", headers={"Accept": "*/*"}).json()["code"] == code
@@ -164,11 +165,11 @@ def test_what_is_wrong_about_a_line_is_said(bench: Bench) -> None:
     assert bench.get("purchase-orders")["items"] == []
 
 
-def test_a_phone_books_deliveries_and_orders_nothing(server: Server, bench: Bench) -> None:
+def test_a_phone_books_deliveries_and_orders_nothing(house: House, bench: Bench) -> None:
     mill(bench)
     code = placed(bench, {"material": "wax", "quantity": 1000, "price": 40})
     phone: Any = bench.post("tokens", name="phone", scopes=["record"])
-    with server.client(phone["token"]) as client:
+    with house.client(phone["token"]) as client:
         line = {"material": "wax", "quantity": 1000}
         assert client.post("/v1/purchase-orders", json={"supplier": "mill", "lines": [line]}).status_code == 403
         assert client.post("/v1/suppliers", json={"code": "x", "name": "X"}).status_code == 403

@@ -169,7 +169,8 @@ def test_wrong_questions_are_refused_and_keep_nothing(selling: Bench) -> None:
         ({"materials": ["wax"]}, 422, "#/materials/0"), ({"by": str(TODAY - timedelta(days=1))}, 422, "#/by"),
         ({"by": late}, 422, "#/by"), ({"service_level": 0.3}, 422, "#/service_level"),
         ({"service_level": 100}, 422, "#/service_level"), ({"budget": -1}, 422, "#/budget"),
-        ({"suppliers": []}, 422, "#/suppliers"), ({"colour": "red"}, 422, "#/colour"),
+        ({"suppliers": []}, 422, "#/suppliers"),
+        ({"colour": "red"}, 422, "#/colour"),
     ]  # fmt: skip
     for body, status, pointer in wrong:
         answer = selling.client.post("/v1/purchase-plans", json=body)

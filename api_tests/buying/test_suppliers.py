@@ -3,7 +3,7 @@
 from datetime import timedelta
 from typing import Any
 
-from buying.deals import TODAY, mill, offer
+from buying.deals import TODAY, house_, mill, offer, owner_  # noqa: F401 (fixtures)
 from conftest import Bench
 
 

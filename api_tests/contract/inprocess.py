@@ -77,13 +77,15 @@ def new_database(url: str, name: str) -> str:
 
 
 @contextmanager
-def running(url: str, prepare: Callable[[Engine], None] = lambda _: None) -> Iterator[House]:
+def running(
+    url: str, prepare: Callable[[Engine], None] = lambda _: None, clock: Callable[[], datetime] | None = None, watch: int = 0
+) -> Iterator[House]:
     """The application on a migrated database; `prepare` may listen to the engine before anything is served."""
-    settings = Settings(database_url=url, seed="none", failed_tokens_per_minute=100_000)
+    settings = Settings(database_url=url, seed="none", failed_tokens_per_minute=100_000, watch_seconds=watch)
     engine = make_engine(url, settings.database_threads)
     migrate(engine)
     prepare(engine)
-    app = create_app(settings, engine=engine)
+    app = create_app(settings, clock, engine)
     loop = asyncio.new_event_loop()
     thread = threading.Thread(target=loop.run_forever, daemon=True)
     thread.start()

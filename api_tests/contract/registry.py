@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 import httpx
 
+PROMOTION = {"kind": "promotion", "from_on": "2026-03-02", "until_on": "2026-03-08"}
 METHODS = ("get", "post", "put", "patch", "delete")
 
 
@@ -155,6 +156,27 @@ class World:
     def imagined(self) -> dict[str, Any]:
         return {"what_if": [{"product": self.product, "units": 24, "due_on": "2100-01-01"}]}
 
+    def alert(self) -> str:
+        """Of a lot that came when its last usable day was over."""
+        lot = self.delivery(self.oil, 5, expires_on="2020-01")["lot"]
+        found = self.client.get("/v1/alerts", params={"limit": 200, "kind": "expired-on-the-shelf"}).json()["items"]
+        return str(next(one["alert"] for one in found if one["subject"] == lot))
+
+    def webhook(self) -> str:
+        return str(self.post("webhooks", url=f"https://receiver.example/{self.mark}", name=f"Display {self.mark}")["code"])
+
+    def mail_receiver(self) -> str:
+        return str(self.post("mail-receivers", address=f"maker-{self.mark}@workshop.example")["code"])
+
+    def tried_out(self) -> str:
+        return str(self.post(f"webhooks/{self.webhook()}/test")["code"])
+
+    def calendar_feed(self) -> dict[str, Any]:
+        return self.post("calendar-feeds", name=f"Phone {self.mark}")
+
+    def mark_day(self) -> str:
+        return str(self.post("calendar-marks", **PROMOTION, product=self.product, note=f"spring {self.mark}")["mark"])
+
     def token(self, *scopes: str) -> dict[str, Any]:
         return self.post("tokens", name=f"token {self.mark}", scopes=list(scopes) or ["read"])
 
@@ -183,6 +205,10 @@ def _return(world: World) -> Ask:
 def _batch_plan(world: World) -> Ask:
     world.post("orders", due_on="2100-01-01", lines=[{"product": world.product, "units": 1}])
     return Ask({"code": "2100-01-01"}, {})  # a plan's whole code holds only until the next act of anyone
+
+
+def _calendar(world: World) -> Ask:
+    return Ask(query={"token": world.calendar_feed()["secret_address"].partition("?token=")[2]})
 
 
 def _customer(world: World) -> Ask:
@@ -309,6 +335,35 @@ ENTRIES: dict[str, Entry] = {
     "POST /v1/deliveries": Entry("record", _free_delivery),
     "GET /v1/deliveries": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
     "GET /v1/deliveries/{delivery}": Entry("read", lambda w: Ask({"delivery": w.delivered()["delivery"]})),
+    "GET /v1/alerts": Entry("read", lambda w: Ask(query={"limit": 200, "kind": "expired-on-the-shelf"}), "own"),
+    "GET /v1/alerts/{code}": Entry("read", lambda w: Ask({"code": w.alert()})),
+    "POST /v1/alerts/{code}/acknowledgement": Entry("record", lambda w: Ask({"code": w.alert()}, {})),
+    "POST /v1/alerts/{code}/postponement": Entry("record", lambda w: Ask({"code": w.alert()}, {"until": "2100-01-01"})),
+    "POST /v1/webhooks": Entry("manage", lambda _: Ask(body={"url": "https://receiver.example/a", "events": ["digest"]}), "own"),
+    "GET /v1/webhooks": Entry("manage", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/webhooks/{code}": Entry("manage", lambda w: Ask({"code": w.webhook()})),
+    "PATCH /v1/webhooks/{code}": Entry("manage", lambda w: Ask({"code": w.webhook()}, {"active": False})),
+    "DELETE /v1/webhooks/{code}": Entry("manage", lambda w: Ask({"code": w.webhook()})),
+    "POST /v1/webhooks/{code}/secret": Entry("manage", lambda w: Ask({"code": w.webhook()}, {})),
+    "POST /v1/webhooks/{code}/test": Entry("manage", lambda w: Ask({"code": w.webhook()}, {})),
+    "POST /v1/mail-receivers": Entry("manage", lambda _: Ask(body={"address": "maker@workshop.example"}), "own"),
+    "GET /v1/mail-receivers": Entry("manage", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/mail-receivers/{code}": Entry("manage", lambda w: Ask({"code": w.mail_receiver()})),
+    "PATCH /v1/mail-receivers/{code}": Entry("manage", lambda w: Ask({"code": w.mail_receiver()}, {"what": ["digest"]})),
+    "DELETE /v1/mail-receivers/{code}": Entry("manage", lambda w: Ask({"code": w.mail_receiver()})),
+    "POST /v1/mail-receivers/{code}/test": Entry("manage", lambda w: Ask({"code": w.mail_receiver()}, {})),
+    "GET /v1/dispatches": Entry("manage", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/dispatches/{code}": Entry("manage", lambda w: Ask({"code": w.tried_out()})),
+    "POST /v1/dispatches/{code}/retry": Entry("manage", lambda w: Ask({"code": w.tried_out()}, {})),
+    "POST /v1/calendar-feeds": Entry("manage", lambda _: Ask(body={"name": "phone"}), "own"),
+    "GET /v1/calendar-feeds": Entry("manage", lambda _: Ask(query={"limit": 200}), "empty"),
+    "DELETE /v1/calendar-feeds/{code}": Entry("manage", lambda w: Ask({"code": w.calendar_feed()["code"]})),
+    "GET /v1/calendar.ics": Entry(None, _calendar),
+    "POST /v1/calendar-marks": Entry("manage", lambda w: Ask(body={**PROMOTION, "product": w.product})),
+    "GET /v1/calendar-marks": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/calendar-marks/{mark}": Entry("read", lambda w: Ask({"mark": w.mark_day()})),
+    "PATCH /v1/calendar-marks/{mark}": Entry("manage", lambda w: Ask({"mark": w.mark_day()}, {"note": "rain"})),
+    "DELETE /v1/calendar-marks/{mark}": Entry("manage", lambda w: Ask({"mark": w.mark_day()})),
 }
 
 

@@ -1,6 +1,7 @@
 """The page a caller reads is part of the product: every operation explained, every example true, every name in the README."""
 
 import argparse
+import json
 import re
 from collections.abc import Iterator
 from dataclasses import fields
@@ -40,7 +41,8 @@ def test_every_operation_is_explained(name: str) -> None:
     answer = operation["responses"][str(succeeded(operation))]
     assert answer["description"] not in ("", "Successful Response") or name.startswith("GET /health")
     if succeeded(operation) != 204:
-        assert answer["content"]["application/json"]["schema"]
+        assert all(media["schema"] for media in answer["content"].values())
+        assert answer["content"].keys() & {"application/json", "text/calendar"}
 
 
 def test_no_two_operations_have_the_same_summary() -> None:
@@ -113,12 +115,57 @@ def given(operation: dict[str, Any]) -> dict[str, Any]:
     return found
 
 
+MADE = {  # by what stands in its path: where one is made, and of what
+    "/v1/webhooks/{code}": ("webhooks", {"url": "https://receiver.example/"}),
+    "/v1/mail-receivers/{code}": ("mail-receivers", {"address": "maker@workshop.example"}),
+    "/v1/calendar-feeds/{code}": ("calendar-feeds", {"name": "phone"}),
+}
+
+
 def prepare(client: httpx.Client, name: str, examples: dict[str, Any]) -> None:
     """What no example can know: a token's code is random."""
     if name == "DELETE /v1/tokens/{code}":
         assert re.fullmatch(r"t-[0-9a-f]{8}", examples["code"])
         tokens = client.get("/v1/tokens").json()["items"]
         examples["code"] = next(one["code"] for one in tokens if one["name"] == "phone at the bench")
+    path = name.split(" ")[1]
+    for start, (noun, body) in MADE.items():
+        if path.startswith(start):
+            examples["code"] = client.post(f"/v1/{noun}", json=body).json()["code"]
+    if path.startswith("/v1/dispatches/{code}"):
+        webhook = client.post("/v1/webhooks", json={"url": "https://receiver.example/"}).json()["code"]
+        examples["code"] = client.post(f"/v1/webhooks/{webhook}/test").json()["code"]
+    if path == "/v1/calendar.ics":
+        address = client.post("/v1/calendar-feeds", json={"name": "phone"}).json()["secret_address"]
+        examples["token"] = address.partition("?token=")[2]
+
+
+def as_sent(kind: str, example: Any) -> dict[str, Any]:
+    """An example as a client sends it in this media type."""
+    if kind == "multipart/form-data":
+        rest = {name: json.dumps(value) for name, value in example.items() if name != "file"}
+        return {"files": {"file": ("orders.csv", example["file"])}, "data": rest}
+    if kind == "text/csv":
+        return {"content": example, "headers": {"Content-Type": kind}}
+    return {"json" if kind == "application/json" else "data": example}
+
+
+def test_the_page_says_how_to_send_a_file() -> None:
+    """A generated client can send the file itself, alone or in a form, with the same fields beside it."""
+    operation = OPERATIONS["POST /v1/imports/orders"]
+    body = operation["requestBody"]["content"]
+    assert body.keys() == {"application/json", "multipart/form-data", "text/csv"}
+    form = body["multipart/form-data"]["schema"]
+    assert form["properties"]["file"]["format"] == "binary"
+    beside = form["properties"].keys() - {"file"}
+    assert beside == PAGE["components"]["schemas"]["OrderImportIn"]["properties"].keys() - {"csv"}
+    assert beside == {one["name"] for one in operation["parameters"] if one["in"] == "query"}
+
+
+def test_answers_that_say_when_to_ask_again_document_it() -> None:
+    for name, operation in OPERATIONS.items():
+        for status, answer in operation["responses"].items():
+            assert ("Retry-After" in answer.get("headers", {})) == (status in ("429", "503")), (name, status)
 
 
 def test_every_example_works_on_the_demo_data_from_the_top_of_the_page_to_its_end(demo: httpx.Client) -> None:
@@ -133,7 +180,7 @@ def test_every_example_works_on_the_demo_data_from_the_top_of_the_page_to_its_en
             sent: dict[str, Any] = {}
             if body is not None:
                 assert "example" in body, f"{name}: no example of a body"
-                sent = {"json" if kind == "application/json" else "data": body["example"]}
+                sent = as_sent(kind, body["example"])
                 bodies += 1
             answer = demo.request(name.split(" ")[0], path, params=examples, **sent)
             if answer.status_code != succeeded(operation):

@@ -33,7 +33,7 @@ CHECKS = [
     response_headers_conformance,
     response_schema_conformance,
 ]
-EXAMPLES = 150 if SOAK else 12  # generated requests an operation
+EXAMPLES = 150 if SOAK else 8  # generated requests an operation
 ENGINES = ["sqlite", "postgresql"] if SOAK else ["sqlite"]
 
 

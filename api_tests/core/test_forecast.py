@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 from api_tests.core.published import Case, cases, source
 from service.core.buying import textbook
-from service.core.demand import levels, negbin, paths
-from service.core.demand.forecast import Forecast, Settings, first_sale, fit, weights
+from service.core.demand import levels, negbin, paths, season
+from service.core.demand.fitted import weights
+from service.core.demand.forecast import Forecast, first_sale, fit
+from service.core.demand.tuned import Settings
 
 Floats = NDArray[np.float64]
 EDGES = ("all zero", "never zero", "one sale", "brand new", "sleeping", "one huge order")
@@ -158,6 +160,18 @@ def test_quantiles_are_the_smallest_counts_that_reach_the_level() -> None:
     assert (stats.nbinom.cdf(got - 1, r, p) < shares + 1e-12).all()
 
 
+def test_summed_and_stepped_quantiles_agree() -> None:
+    rng = np.random.default_rng(7)
+    mean = np.exp(rng.normal(2, 2, 600)).clip(1e-3, 600)
+    variance = mean * (1.01 + rng.gamma(0.7, 5, 600))
+    shares = np.array([1e-5, 0.02, 0.5, 0.97, 1 - 1e-5])
+    summed = negbin.quantiles(mean, variance, shares)
+    stepped = negbin._stepped(np.repeat(mean, 5), np.repeat(variance, 5), np.tile(shares, 600)).reshape(600, 5)
+    assert (summed == stepped).all()
+    many = negbin.quantiles(mean, variance, np.linspace(0.001, 0.999, 99))
+    assert (np.diff(many, axis=1) >= 0).all()
+
+
 def test_quantiles_of_nothing_and_of_much() -> None:
     assert negbin.quantiles([0.0, 1e-12], [0.0, 0.0], [0.5, 0.99]).tolist() == [[0, 0], [0, 0]]
     got = negbin.quantiles([1e6], [1e6 * 1.01], [0.5])[0, 0]
@@ -285,13 +299,45 @@ def test_a_season_of_the_whole_catalogue_is_half_believed() -> None:
     assert 1.2 * unaware < got < 3 * unaware
 
 
+def test_a_season_of_its_own_is_partly_believed() -> None:
+    """Two products of many sell three times as much in the weeks ahead as in the half year before them: last year they did."""
+    rng = np.random.default_rng(13)
+    year = np.ones((30, 156))
+    year[:2, np.arange(156) % 52 >= 44] = 3.0
+    y = rng.poisson(40 * year[:, :148]).astype(float)
+    made = fit(y)
+    got = paths.forecast(made, 8).mean[:, -1]
+    assert got[:2].min() > 1.2 * 320
+    assert got[:2].max() < 3 * 320
+    assert got[2:] == pytest.approx(320, rel=0.15)
+    short = paths.forecast(fit(y[:, 104:]), 8).mean[:, -1]
+    assert short[:2] == pytest.approx(320, rel=0.15), "without a year behind it nothing is known of a season"
+
+
+def test_own_season_is_the_ratio_of_last_years_weeks() -> None:
+    rules = Settings(own_around=0, own_before=26)
+    y = np.full((3, 110), 10.0)
+    y[0, 58:62], y[1, 58:62] = 30.0, 0.0
+    share = np.ones((3, 110))
+    share[2, 58:62] = 0  # closed: nothing known
+    sums = season.Sums.of(y, share)
+    found = season.own(sums, np.array([0, 40, 0]), 110, [4], rules)
+    assert found is not None
+    raw = np.array([(120 + rules.own_calm) / (40 + rules.own_calm), rules.own_calm / (40 + rules.own_calm), 1.0])
+    assert found[0] == pytest.approx(np.clip(raw**rules.own_echo, 1 / 3, 3))
+    young = season.own(sums, np.array([51, 60, 0]), 110, [4], rules)
+    assert young is not None
+    assert young[0, :2].tolist() == [1.0, 1.0], "fewer than eight weeks to compare with"
+    assert season.own(sums, np.array([51, 60, 55]), 110, [4], rules) is None
+
+
 def test_weights_are_stable_and_of_the_whole_catalogue() -> None:
     y = catalogue(60, 100)
-    kept = [weights(fit(y[:, :end]).records[4], Settings()) for end in (96, 97, 98, 99, 100)]
+    kept = [weights(fit(y[:, :end]).judged, Settings())[2] for end in (96, 97, 98, 99, 100)]
     for before, after in pairwise(kept):
         assert before.sum() == pytest.approx(1)
         assert np.abs(after - before).sum() < 0.25
-    fresh = fit(y[:, :10]).records[4]
+    fresh = fit(y[:, : Settings().ripe]).judged
     assert weights(fresh, Settings()) == pytest.approx(1 / 28)
 
 

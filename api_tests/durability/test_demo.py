@@ -1,5 +1,6 @@
 """The demo as a new user meets it: what the terminal prints is what a caller gets, and the workshop is alive today."""
 
+import csv
 import re
 from collections import Counter
 from collections.abc import Iterator
@@ -12,6 +13,8 @@ import httpx
 import pytest
 from conftest import Bench, Server
 from contract.inprocess import new_database
+
+from service.actions.demo import orders
 
 QUESTION = re.compile(r"^Is there enough for (\d+) of (\S+)\? (.+)$", re.MULTILINE)
 EXPIRY = re.compile(r"^Lot (\S+) of (\S+) (expires|expired) on (\S+): (\S+?)( g)? on hand\.$", re.MULTILINE)
@@ -148,7 +151,7 @@ def test_the_workshop_is_as_large_as_it_should_be(keeper: httpx.Client) -> None:
     assert 24 <= found["ingredient"] <= 27
     assert found["packaging"] == 10
     assert found["bulk"] == len(items(keeper, "formulas")) == 7
-    assert len(items(keeper, "products")) == 8
+    assert len(items(keeper, "products")) == 9
     assert 55 <= len(lots) <= 65, Counter(lot["kind"] for lot in lots)
     assert {lot["kind"] for lot in lots} == {"ingredient", "packaging", "bulk", "product"}
     assert "quarantined" in {lot["status"] for lot in lots}
@@ -156,6 +159,57 @@ def test_the_workshop_is_as_large_as_it_should_be(keeper: httpx.Client) -> None:
     assert runs["completed"] >= 8
     assert items(keeper, "counts")
     assert items(keeper, "disposals")
+
+
+@pytest.mark.parametrize("today", [date(2027, 1, 1), date(2028, 2, 29), date(2028, 11, 20), date(2028, 12, 31)])
+def test_it_has_sold_for_a_year_and_a_half_on_any_day(today: date) -> None:
+    header, *rows = csv.reader(orders(today).splitlines())
+    lines = [dict(zip(header, row, strict=True)) for row in rows]
+    days = sorted(date.fromisoformat(line["placed_on"]) for line in lines)
+    assert 600 <= len(lines) <= 900
+    assert today - timedelta(days=546) <= days[0] <= today - timedelta(days=530)
+    assert today - timedelta(days=7) <= days[-1] < today
+    assert {line["channel"] for line in lines} == {"retail", "wholesale", "market"}
+    boxes = [line["placed_on"][5:] for line in lines if line["product"] == "shore-box"]
+    assert len(boxes) >= 20
+    assert all("10-01" <= day <= "12-24" for day in boxes)
+    assert Counter(line["state"] for line in lines if line["due_on"]) == {"open": 4}
+
+
+def test_the_past_orders_moved_nothing_and_the_open_ones_claim(keeper: httpx.Client) -> None:
+    placed = items(keeper, "orders?state=open")
+    assert {one["reference"] for one in placed} == {"t-201", "t-202", "t-203"}
+    assert items(keeper, "shipments") == []
+    wanted = sum(line["units"] for one in placed for line in one["lines"] if line["product"] == "clay-bar-100")
+    bars = keeper.get("/v1/products/clay-bar-100").json()
+    assert bars["on_hand"] == 76
+    assert 0 < bars["claimed"] <= wanted
+
+
+def test_the_cover_names_what_to_order_by_when_and_what_will_not_be_used(keeper: httpx.Client) -> None:
+    cover = keeper.get("/v1/cover").json()
+    today = date.fromisoformat(cover["as_of"])
+    by = [date.fromisoformat(one["order_by"]) for one in cover["materials"] if one["order_by"] and one["kind"] != "bulk"]
+    assert min(by) <= today
+    assert sum(today < day <= today + timedelta(days=92) for day in by) >= 15
+    ends = [one["runs_out"]["likely"] for one in cover["materials"] if one["runs_out"]["likely"] and one["kind"] != "bulk"]
+    assert 1 <= sum(date.fromisoformat(day) <= today + timedelta(days=31) for day in ends) <= 5
+    unneeded = {one["material"] for one in cover["materials"] if "is not needed by" in one["sentence"]}
+    assert unneeded <= {"gift-box"}, "of the product that has a season"
+    on_hand = {lot["code"]: lot["on_hand"] for lot in items(keeper, "lots")}
+    assert any(0 < lost["quantity"] < on_hand[lost["lot"]] for one in cover["materials"] for lost in one["expiring"])
+    said = keeper.get("/v1/cover", headers={"Accept": "text/plain"}).text.splitlines()
+    assert re.search(r" lasts .*; order .*by \d+ [A-Z]", said[0]), said[0]
+
+
+def test_alerts_and_forecasts_of_the_demo_say_something(keeper: httpx.Client) -> None:
+    told = items(keeper, "alerts")
+    assert {"order-now", "customer-order-at-risk", "expired-on-the-shelf"} <= {one["kind"] for one in told}
+    for product in items(keeper, "products"):
+        seen = keeper.get(f"/v1/forecasts/{product['code']}").json()
+        assert seen["channels"], product["code"]
+        assert product["code"] == "shore-box" or seen["all"]["weekly_mean"] > 1, product["code"]
+        assert "past spans of four weeks" in seen["how_good"]
 
 
 def test_one_bulk_is_inside_another_formula_and_one_is_filled_in_two_sizes(keeper: httpx.Client) -> None:

@@ -9,7 +9,8 @@ from conftest import SOAK
 from forecasts.plain_cover import plain
 
 from service.core.cover import cover
-from service.core.cover.cover import DAYS, Clock
+from service.core.cover.cover import DAYS
+from service.core.cover.sampled import Clock
 from service.core.demand import outlook
 from service.core.demand.planning import Books, History, Lot, Mark
 

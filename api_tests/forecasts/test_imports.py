@@ -10,6 +10,9 @@ from typing import Any
 import httpx
 import pytest
 from conftest import SOAK, Bench, Server
+from sqlalchemy import text
+
+from service.store.engine import make_engine
 
 HEAD = "Order,Date,Product,Quantity,Price,Status\n"
 TODAY = datetime.now(UTC).date()
@@ -187,3 +190,21 @@ def test_the_books_add_up_after_imports(server: Server, stocked: Bench) -> None:
     send(stocked, export(10))
     verified = server.command("verify")
     assert verified.returncode == 0, verified.stdout
+
+
+def test_postgresql_counts_its_rows_anew_after_many_were_added(server: Server, stocked: Bench) -> None:
+    """With the counts of before it takes the workshop for empty, and a cover right after the import took a minute."""
+    if not server.url.startswith("postgres"):
+        pytest.skip("SQLite plans without counts")
+    engine = make_engine(server.url, 1)
+
+    def counted() -> Any:
+        with engine.connect() as connection:
+            return connection.scalar(text("SELECT last_analyze FROM pg_stat_user_tables WHERE relname = 'order_line'"))
+
+    before, began = counted(), time.monotonic()
+    send(stocked, export(600))
+    while counted() == before and time.monotonic() - began < 20:  # the server tells its counts a little later
+        time.sleep(0.1)
+    assert counted() != before
+    engine.dispose()

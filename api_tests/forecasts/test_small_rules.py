@@ -1,4 +1,4 @@
-"""Gaps in finished stock, huge orders, what a unit takes, and the child process."""
+"""Gaps in finished stock, what a unit takes, sentences, and the child process."""
 
 import os
 import signal
@@ -8,8 +8,7 @@ from datetime import date
 import pytest
 
 from service.actions.compute import Child, Failed
-from service.core.demand import huge, saying, stockouts
-from service.core.demand.huge import Sizes
+from service.core.demand import saying, stockouts
 from service.core.demand.planning import Books, History, Quality
 from service.core.making import recipes
 from service.core.making.needs import Catalogue, Made, Recipe
@@ -27,21 +26,6 @@ def test_gaps_lie_between_running_out_and_the_next_batch() -> None:
 def test_what_is_made_when_it_is_ordered_is_never_out_of_stock() -> None:
     moves = dict.fromkeys(range(10, 60, 10), 0)
     assert stockouts.gaps(moves, {day + 1: 5.0 for day in moves}, 60) == []
-
-
-def sizes(*units: float) -> Sizes:
-    found = Sizes()
-    for day, one in enumerate(units):
-        found.add(day, 1, one, one * one, one)
-    return found
-
-
-def test_a_huge_order_is_compared_with_the_others_alone() -> None:
-    usual = [3.0, 5.0, 4.0] * 5
-    assert huge.found({0: sizes(*usual, 500.0)})[0][:3] == (0, 15, 500.0)
-    assert 9 < huge.found({0: sizes(*usual, 500.0)})[0][3] < 11  # mean 4, and 3 x the square root of 4
-    assert huge.found({0: sizes(*usual, 9.0)}) == []
-    assert huge.found({0: sizes(*usual[:6], 500.0)}) == [], "too few to say what is usual"
 
 
 def test_what_one_unit_takes_through_bulk_loss_and_packaging() -> None:
@@ -72,7 +56,25 @@ def test_sentences() -> None:
     assert "some day after 26 May; order it now, it should have been ordered by 20 November" in saying.lasts(
         "Wax", [9, 40, None], -5, today, 182, True
     )
-    assert saying.lasts("Wax", [None] * 3, None, today, 182, False) == "Wax is not needed by anything that sells."
+    assert saying.lasts("Wax", [55, 70, 97], 48, today, 182, True, is_awaited=True) == (
+        "Wax lasts until about 3 February, between 19 January and 2 March."
+    )
+    assert saying.awaited("2 kg", "30 November", (70, 99), 60, today, 182) == (
+        "With 2 kg on order, expected 30 November, it lasts until about 4 March; order more by 24 January."
+    )
+    assert saying.awaited("2 kg", "30 November", (3, 3), -2, today, 182) == (
+        "2 kg on order, expected 30 November, may come too late; order more now, it should have been ordered by 23 November."
+    )
+    unused = saying.lasts("Wax", [None] * 3, None, today, 182, False)
+    assert unused == "Wax is not needed by anything expected to sell by 26 May."
+    base = saying.lasts("Base", [55, 70, 97], 48, today, 182, True, made=True)
+    assert base == "Base lasts until about 3 February, between 19 January and 2 March; make it by 12 January."
+    assert saying.lasts("base", [55, 70, 97], 0, today, 182, True, made=True, kept=False) == (
+        "No base is kept: a batch is needed about 3 February, between 19 January and 2 March; make it today."
+    )
+    assert saying.lasts("base", [0, 0, 0], None, today, 182, True, True, False) == (
+        "No base is kept, and it is needed: make it now."
+    )
     good = saying.how_good(Quality(31, 0.72, 0.84, {}), "its forecasts")
     assert good == (
         "Over 31 past spans of four weeks, its forecasts were 28 % better than repeating the four weeks before; "

@@ -118,6 +118,6 @@ def test_draws_read_only_lots_that_hold_something(tmp_path: Path) -> None:
     migrate.migrate(engine)
     said = lots._WITH_STOCK._text(engine.dialect, 4)
     with engine.connect() as connection:
-        plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {said.sql}", (1,) * len(said.names)).all()
+        plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {said.sql}", (1,) * said.sql.count("?")).all()
     engine.dispose()
     assert ["ix_lot_open" in row[3] for row in plan] == [True]

@@ -21,9 +21,15 @@ from service.store.engine import make_engine
 
 def run(*arguments: str, **settings: str) -> subprocess.CompletedProcess[str]:
     clean = {name: value for name, value in os.environ.items() if not name.startswith("STILLROOM_")}
+    clean["PYTHONDONTWRITEBYTECODE"] = ""
     said = {f"STILLROOM_{name.upper()}": value for name, value in settings.items()}
     command = [sys.executable, "-m", "service", *arguments]
     return subprocess.run(command, cwd=ROOT, env={**clean, **said}, capture_output=True, text=True, timeout=30)
+
+
+def beside(server: Server, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """The command line in a process of its own, on the server's database."""
+    return run(*arguments, database_url=server.url)
 
 
 def one_line(done: subprocess.CompletedProcess[str]) -> str:
@@ -108,18 +114,18 @@ def test_the_terminal_shows_the_tokens_once_and_never_again(tmp_path: Path) -> N
 
 def test_the_command_line_makes_lists_and_revokes_tokens(tmp_path: Path) -> None:
     server = Server(f"sqlite:///{tmp_path}/x.db", tmp_path / "log")
-    assert "no workshop" in one_line(server.command("token", "add", "phone"))
+    assert "no workshop" in one_line(beside(server, "token", "add", "phone"))
     server.start()
-    code, scope, token = server.command("token", "add", "phone", "--scope", "read").stdout.split()
+    code, scope, token = beside(server, "token", "add", "phone", "--scope", "read").stdout.split()
     assert scope == "read"
     with server.client(token) as client:
         assert client.get("/v1/workshop").status_code == 200
         time.sleep(1.6)
-        assert re.search(rf"{code}  read  phone  last used \d", server.command("token", "list").stdout)
-        assert server.command("token", "revoke", code).returncode == 0
+        assert re.search(rf"{code}  read  phone  last used \d", beside(server, "token", "list").stdout)
+        assert beside(server, "token", "revoke", code).returncode == 0
         time.sleep(2.1)  # another process revoked it: it is believed for two seconds
         assert client.get("/v1/workshop").status_code == 401
-    assert server.command("verify").returncode == 0
+    assert beside(server, "verify").returncode == 0
     server.stop()
 
 

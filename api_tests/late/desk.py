@@ -25,7 +25,7 @@ from late.papers import (
     Run,
     Split,
 )
-from sqlalchemy import Connection
+from sqlalchemy import Connection, text
 
 from service.actions import access
 from service.actions.verify import verify
@@ -45,7 +45,7 @@ class House:
 
     def __init__(self, url: str) -> None:
         self.now = NOW
-        settings = Settings(database_url=url, seed="none", failed_tokens_per_minute=100_000)
+        settings = Settings(database_url=url, seed="none", failed_tokens_per_minute=100_000, watch_seconds=0)
         self.engine = open_database(settings)
         self.app = create_app(settings, clock=lambda: self.now, engine=self.engine)
         self.loop = asyncio.new_event_loop()
@@ -252,12 +252,15 @@ class Desk:
     def _name_own_lots(self, lots: list[dict[str, Any]]) -> None:
         """A lot that a count made for its gain is called after the count."""
         ours = {code: name for name, code in self.documents.items()}
+        founder = text(
+            "SELECT d.code FROM lot l JOIN document d ON d.workshop_id = l.workshop_id AND d.id = l.document_id"
+            " JOIN workshop w ON w.id = l.workshop_id WHERE w.code = :workshop AND l.code = :lot"
+        )
         for lot in lots:
             if lot["code"] not in self.lots:
-                moves = self.ask("GET", f"materials/{lot['item']}/movements?limit=200")["items"]
-                first = [one for one in moves if one["lot"] == lot["code"]][-1]
-                cause = first["document"] if first["document"] in ours else first["corrects"]
-                self._name(f"own {ours[cause]}", lot["code"])
+                with self.house.engine.connect() as connection:
+                    count = connection.execute(founder, {"workshop": self.workshop, "lot": lot["code"]}).scalar_one()
+                self._name(f"own {ours[count]}", lot["code"])
 
 
 def told(paper: Paper) -> str:

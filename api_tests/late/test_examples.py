@@ -157,6 +157,18 @@ def test_a_receipt_corrected_after_more_was_drawn(desk: Desk) -> None:
     assert shown["estimated"]
 
 
+def test_a_receipt_did_not_come_after_a_batch_that_names_it(desk: Desk) -> None:
+    receipt = receive(desk, 100, 10)
+    run = make(desk, 80, day(16), **named(receipt["lot"]))
+    path = f"receipts/{receipt['receipt']}/correction"
+    refused = desk.ask("POST", path, {"received_on": day(17)}, expect=(409,))
+    assert refused["type"] == "/problems/lot-not-there-yet"
+    assert refused["holds"] == [{"document": run["batch"]["code"], "kind": "run"}]
+    assert took(desk, run) == {receipt["lot"]: 80}
+    desk.ask("POST", path, {"received_on": day(16)})
+    assert took(desk, run) == {receipt["lot"]: 80}
+
+
 def test_a_reversed_receipt_moves_assumed_draws(desk: Desk) -> None:
     first = receive(desk, 100, 10, expires_on=day(25))
     second = receive(desk, 60, 11, expires_on="2031-06-30")

@@ -6,6 +6,8 @@ from typing import Any
 import httpx
 from conftest import Server
 
+from service.core import said
+
 
 class Shop:
     """Short ways to say what happens; days are counted from today (`-3`: three days ago)."""
@@ -16,6 +18,10 @@ class Shop:
 
     def day(self, offset: int) -> str:
         return str(self.today + timedelta(days=offset))
+
+    def said(self, days: int) -> str:
+        """The same day as it stands in a sentence."""
+        return said.day(self.today + timedelta(days=days), self.today)
 
     def ask(self, method: str, path: str, expect: int, body: Any = None) -> dict[str, Any]:
         answer = self.client.request(method, f"/v1/{path}", json=body)

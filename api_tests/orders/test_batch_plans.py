@@ -78,7 +78,7 @@ def test_one_batch_in_quarters_serves_two_orders(shop: Shop) -> None:
     assert [(one["order"], one["ship_by"]) for one in found["orders"]] == [("nell", shop.day(17)), ("other", shop.day(40))]
     assert [(one["type"], one["orders"]) for one in found["warnings"]] == [("orders-without-a-due-date", ["whenever"])]
     assert found["proved"]
-    assert "2.25 kg of Salve base by " + shop.day(15) in found["sentence"]
+    assert "2.25 kg of Salve base by " + shop.said(15) in found["sentence"]
 
 
 def test_finished_stock_and_plans_come_first(shop: Shop) -> None:

@@ -40,7 +40,7 @@ def test_an_order_is_shown_as_it_was_accepted(shop: Shop) -> None:
         "imported": False,
     }
     assert made["lines"] == [first, first | {"line": 2, "units": 2, "unit_price": 0, "open": 2}]
-    assert made["sentence"] == f"Order W-7 #2 for Café Ólafur is open: 14 to ship, due on {shop.day(9)}."
+    assert made["sentence"] == f"Order W-7 #2 for Café Ólafur is open: 14 to ship, due on {shop.said(9)}."
 
 
 def test_a_reference_belongs_to_one_order_and_may_be_left_to_the_service(shop: Shop) -> None:

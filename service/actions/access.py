@@ -16,7 +16,7 @@ from service.shapes.access import TokenIn, WorkshopPatch
 from service.store import access, ids
 
 PERCENTS = {"service_level_percent": "service_level_ppm", "capital_percent_per_year": "capital_ppm"}
-IMPLIED = {"manage": ("manage", "record", "read"), "record": ("record", "read"), "read": ("read",)}
+IMPLIED = {"manage": ("manage", "record", "read"), "record": ("record", "read"), "read": ("read",), "calendar": ("calendar",)}
 
 
 def hashed(secret: str) -> str:
@@ -111,7 +111,9 @@ def revoke_token(scope: Scope, code: str) -> dict[str, Any]:
 def show_workshop(scope: Scope) -> dict[str, Any]:
     """The workshop as it is now."""
     row = access.workshop(scope.connection, scope.workshop.id)
-    shown = {name: getattr(row, name) for name in ("name", "time_zone", "currency", "week_start", "expiry_warning_days")}
+    shown = {
+        name: getattr(row, name) for name in ("name", "time_zone", "currency", "week_start", "expiry_warning_days", "digest_hour")
+    }
     shown |= {"service_level_percent": percent_out(row.service_level_ppm), "lead_time_days": row.lead_time_days}
     return shown | {"capital_percent_per_year": percent_out(row.capital_ppm)}
 
@@ -120,7 +122,7 @@ def edit_workshop(scope: Scope, patch: WorkshopPatch) -> dict[str, Any]:
     """Change what was sent; the currency is fixed once money exists."""
     values = {name: getattr(patch, name) for name in patch.model_fields_set}
     for name, value in values.items():
-        if value is None:
+        if value is None and name != "digest_hour":
             raise Invalid.field(f"#/{name}", "must not be null")
     if "time_zone" in values and values["time_zone"] not in available_timezones():
         raise Invalid.field("#/time_zone", "is not a time zone", values["time_zone"], "an IANA name like Europe/Paris")

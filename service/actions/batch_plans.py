@@ -8,13 +8,14 @@ from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import claiming, plans, stock
+from service.actions import claiming, plans, products, stock
 from service.actions.once import dumps
 from service.actions.scope import Scope
 from service.core.making import batch_courses, claims
 from service.core.making.batch_courses import Course, Laid
 from service.core.making.batch_plan import Kettle
 from service.core.making.claims import Books, Claims, Order
+from service.core.said import day
 from service.core.units import quantity_out, said
 from service.errors import NotFound
 from service.shapes.batch_plans import BatchPlanIn, BatchRunsIn
@@ -93,7 +94,8 @@ class _Answer:
             "proved": laid.proved,
             "warnings": self._warnings(laid),
         }
-        answer["sentence"] = self._sentence(answer["needs"])
+        late = [one["sentence"] for one in answer["warnings"] if one["type"] == "too-late"]
+        answer["sentence"] = " ".join([self._sentence(answer["needs"]), *late])
         digest = hashlib.sha256(f"{self.scope.workshop.code} {dumps(answer)}".encode()).hexdigest()
         return {"plan": f"{self.until}-{digest[:12]}", **answer}
 
@@ -185,19 +187,29 @@ class _Answer:
         if laid.from_bulk:
             sentence = "Some units are filled from bulk that is there: record those with `bulk`."
             found.append({"type": "fill-from-bulk", "sentence": sentence})
-        return found
+        return found + self._cases(laid)
+
+    def _cases(self, laid: Laid) -> list[dict[str, Any]]:
+        """Products of which all batches together do not fill whole cases."""
+        filled: dict[int, int] = {}
+        for course in laid.courses:
+            for item, units in course.filled.items():
+                filled[item] = filled.get(item, 0) + units
+        return products.case_warnings(products.cases(self.scope, filled), filled)
 
     def _sentence(self, needs: list[dict[str, Any]]) -> str:
-        courses = self.laid.courses
+        courses, today = self.laid.courses, self.scope.today
+        until = day(self.until, today)
         if not courses:
-            return f"Nothing needs to be made for the orders due until {self.until}."
+            return f"Nothing needs to be made for the orders due until {until}."
         made = [f"{said(one.batch_mg, 'g')} of {self.items[one.item].name}" if one.batch_mg is not None
                 else f"{one.filled[one.item]} of {self.items[one.item].name}" for one in courses]  # fmt: skip
-        listed = [f"{what} by {one.by}" for what, one in zip(made[:3], courses, strict=False)]
+        by = ["today" if one.by <= today else f"by {day(one.by, today)}" for one in courses]
+        listed = [f"{what} {when}" for what, when in zip(made[:3], by, strict=False)]
         rest = f" and {len(courses) - 3} more" if len(courses) > 3 else ""
         short = [one["material"] for one in needs if one["short"]]
         lacking = f"; short of {', '.join(short[:5])}" if short else ""
-        return f"For the orders due until {self.until} make {', '.join(listed)}{rest}{lacking}."
+        return f"For the orders due until {until} make {', '.join(listed)}{rest}{lacking}."
 
     def run(self, batch: dict[str, Any]) -> RunIn:
         """The planned run of a batch: of a product where it fills all of it, so that "24 made" finds it."""

@@ -173,7 +173,10 @@ def _sentence(
 def _when(scope: Scope, body: CheckIn, finding: Finding) -> str:
     if not finding.needs.batches and not finding.needs.to_make:
         return ": it is on the shelf"
-    if body.by is None or finding.day == scope.today:
+    if body.by is None:
+        rests = finding.ready_on is not None and finding.ready_on > scope.today
+        return f", ready on {_said(finding.ready_on)}" if rests else ""
+    if finding.day == scope.today:
         return ""
     return f", if made by {_said(finding.day)}"
 

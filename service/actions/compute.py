@@ -80,6 +80,12 @@ class Child:
             self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
         return self._process
 
+    def interrupt(self) -> None:
+        """End what is being computed, if anything is: its caller is told that it took too long."""
+        process = self._process
+        if process is not None:
+            process.kill()
+
     def close(self) -> None:
         """End the child."""
         with self._lock:

@@ -45,7 +45,7 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
 
 
 def _act(paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | None, place: str | None) -> acts.Paper:
-    own = reading.found_lot(paper.id, paper.code, paper.happened_on)
+    own = reading.found_lot(paper.id, rank, paper.happened_on)
     own.place = place
     act = acts.Counted(counted, None if lot is None else lot.id, place, own)
     return acts.Paper(rank, locked.paper, paper.id, 0, paper.happened_on, act)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
-from service.actions import histories, papers, stock, stockbooks
+from service.actions import histories, huge_orders, papers, stock, stockbooks
 from service.actions.buying.awaited import Lead
 from service.actions.histories import Told
 from service.actions.scope import Scope
@@ -21,6 +21,7 @@ from service.store.items import ItemRow
 SIGHT = 7 * WEEKS
 FACTS = ("on_hand", "usable", "claimed")
 LEAST_LOSS = 0.5  # smallest units
+NAMED = 3  # products in a sentence
 
 
 @dataclass(slots=True)
@@ -46,13 +47,15 @@ class Question:
 
 def ask(scope: Scope, body: CoverIn | None = None, material: str | None = None) -> Question:
     """Read all that the cover follows from."""
+    also: set[int] = set()
     if material is not None:
-        item = papers.item_of(scope, material, "material", *BOUGHT)
+        item = papers.item_of(scope, material, "material", *BOUGHT, "bulk")
         if not (item.stocked and item.active):
             raise NotFound(f"'{material}' is retired or not stocked: it has no cover")
+        also = {item.id}
     told = histories.tell(scope)
-    shelves = stockbooks.shelve(scope, told)
-    shown = [item for item in shelves.nodes if item.kind in BOUGHT and material in (None, item.code)]
+    shelves = stockbooks.shelve(scope, told, also)
+    shown = [item for item in shelves.nodes if material in (None, item.code)]
     figures = {id_: {name: found[name] for name in FACTS} for id_, found in stock.figures(scope, shown).items()}
     question = Question(scope.today, told, shelves, figures, only=material)
     for n, one in enumerate(body.what_if if body is not None else ()):
@@ -68,14 +71,32 @@ def _answer(question: Question, computed: list[Any]) -> dict[str, Any]:
     now: list[CoverOf] = before if after is None else after
     shown = [at for at, item in enumerate(question.shelves.nodes) if item.id in question.figures]
     told = {"as_of": question.today, "until": question.today + timedelta(days=SIGHT), "how_good": _good(quality)}
+    products = {row.id: row for row in question.told.products}
     if question.only is not None:
-        return _material(question, shown[0], now[shown[0]]) | told
+        only = _material(question, shown[0], now[shown[0]])
+        driving = {question.told.products[product].id for product, _ in now[shown[0]].drivers}
+        mine = (one for one in question.told.huge if driving & one.over.keys())
+        return only | told | {"huge_orders": huge_orders.said_of(mine, products, question.today)}
     ordered = sorted(shown, key=lambda at: _urgency(question, at, now[at]))
     materials = [_material(question, at, now[at]) for at in ordered]
     moved = [_moved(question, at, before[at], now[at]) for at in ordered if after is not None and _differs(before[at], now[at])]
-    sentences = [one["sentence"] for one in moved] if after is not None else [one["sentence"] for one in materials]
-    nothing = "This moves nothing." if after is not None else "There is no material yet."
-    return {**told, "sentence": "\n".join(sentences) or nothing, "materials": materials, "moved": moved}
+    huge = huge_orders.said_of(question.told.huge, products, question.today)
+    sentences = [one["sentence"] for one in (moved if after is not None else materials)]
+    sentences = sentences or ["This moves nothing." if after is not None else "There is no material yet."]
+    new = sorted((question.told.products[place] for place in question.told.history.fresh), key=lambda row: str(row.code))
+    if after is None:
+        sentences += [*_unordered([row.name for row in new]), *huge_orders.asked(huge)]
+    more = {"new_products": [row.code for row in new], "huge_orders": huge}
+    return {**told, "sentence": "\n".join(sentences), "materials": materials, "moved": moved, **more}
+
+
+def _unordered(names: list[str]) -> list[str]:
+    """Of which products nothing but what others sell is known."""
+    if not names:
+        return []
+    more = [f"{len(names) - NAMED} more"] if len(names) > NAMED else []
+    they = "is new and not ordered yet: it is" if len(names) == 1 else "are new and not ordered yet: they are"
+    return [f"{listed([*names[:NAMED], *more])} {they} expected to sell as the workshop's other products do."]
 
 
 def _good(quality: Quality | None) -> str:
@@ -93,6 +114,7 @@ def _material(question: Question, at: int, one: CoverOf) -> dict[str, Any]:
     return {
         "material": item.code,
         "name": item.name,
+        "kind": item.kind,
         "unit": item.unit,
         "sentence": _sentence(question, at, one),
         **question.figures[item.id],
@@ -102,7 +124,7 @@ def _material(question: Question, at: int, one: CoverOf) -> dict[str, Any]:
         "with_orders": _days(question, one.with_orders),
         "order_by": _day(question, one.order_by),
         "lead_time_days": books.lead[at],
-        "lead_time": _lead_time(question.shelves.buying.leads[item.id], books.level[at]),
+        "lead_time": _lead_time(question.shelves.buying.leads[item.id], books.level[at]) if item.kind in BOUGHT else None,
         "service_level_percent": round(100 * books.level[at], 4),
         "expiring": [
             {"lot": code, "quantity": _out(loss, item.unit)}
@@ -142,13 +164,17 @@ def _lead_time(lead: Lead, level: float) -> dict[str, Any]:
 def _sentence(question: Question, at: int, one: CoverOf) -> str:
     item = question.shelves.nodes[at]
     needed = one.weekly_need > 0 or any(day is not None for day in one.runs_out)
-    sentence = saying.lasts(item.name, one.runs_out, one.order_by, question.today, SIGHT, needed)
-    ordered = question.shelves.buying.ordered.get(item.id)
+    bulk = item.kind == "bulk"
+    kept = not bulk or bool(question.shelves.books.lots[at]) or question.figures[item.id]["on_hand"] > 0
+    ordered, today = question.shelves.buying.ordered.get(item.id), question.today
+    sentence = saying.lasts(item.name, one.runs_out, one.order_by, today, SIGHT, needed, bulk, kept, bool(ordered))
     if not ordered:
         return sentence
-    days = [saying.said_day(one.expected_on, question.today) for one in ordered]
-    much = said(sum(one.quantity for one in ordered), item.unit)
-    return f"{sentence} {much} on order, expected {listed(list(dict.fromkeys(days)))}."
+    days = listed(list(dict.fromkeys(saying.said_day(coming.expected_on, today) for coming in ordered)))
+    much = said(sum(coming.quantity for coming in ordered), item.unit)
+    if not needed:
+        return f"{sentence} {much} on order, expected {days}."
+    return f"{sentence} {saying.awaited(much, days, (one.runs_out[1], one.with_orders[1]), one.order_by, today, SIGHT)}"
 
 
 def _out(value: float, unit: str) -> int | float:
@@ -179,20 +205,27 @@ def _bands(question: Question, one: CoverOf, unit: str) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
+def _without(question: Question, before: CoverOf, after: CoverOf) -> str:
+    """What was said before: the likely day where that moves, else the day to order by."""
+    was, by = _day(question, before.with_orders[1]), _day(question, before.order_by)
+    if was is not None and before.with_orders[1] != after.with_orders[1]:
+        return f"; without this it lasts until about {saying.said_day(was, question.today)}"
+    if by is not None and before.order_by != after.order_by:
+        return f"; without this order by {saying.said_day(by, question.today)}"
+    return ""
+
+
 def _differs(before: CoverOf, after: CoverOf) -> bool:
     return (before.runs_out, before.order_by) != (after.runs_out, after.order_by)
 
 
 def _moved(question: Question, at: int, before: CoverOf, after: CoverOf) -> dict[str, Any]:
     item = question.shelves.nodes[at]
-    sentence = _sentence(question, at, after)
-    was = _day(question, before.runs_out[1])
-    note = f"; without this it lasts until about {saying.said_day(was, question.today)}" if was is not None else ""
     return {
         "material": item.code,
         "without": _days(question, before.runs_out),
         "with_it": _days(question, after.runs_out),
         "order_by_without": _day(question, before.order_by),
         "order_by_with_it": _day(question, after.order_by),
-        "sentence": f"{sentence.rstrip('.')}{note}.",
+        "sentence": f"{_sentence(question, at, after).rstrip('.')}{_without(question, before, after)}.",
     }

@@ -2,7 +2,7 @@
 
 import json
 import re
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -36,13 +36,14 @@ from service.shapes.purchases import DeliveryIn, PlacementIn, PurchaseOrderIn
 from service.shapes.runs import RunIn
 
 SEED = Path(__file__).parents[2] / "seed" / "workshop.json"
-SOLD_WEEKS = 26
-RELATIVE = re.compile(r"today([+-]\d+)?")
+ORDERS = SEED.with_name("orders.csv")
+REMEMBERED = 546  # days of orders: a year and a half
+RELATIVE = re.compile(r"today(?P<days>[+-]\d+)?|year(?P<years>[+-]\d)-(?P<day>\d\d-\d\d)")
 
 
 def load(scope: Scope) -> None:
     """Fill a new workshop; dates are relative to today, so that the demo is alive on any day."""
-    seed = _dated(scope, json.loads(SEED.read_text(encoding="utf-8")))
+    seed = _dated(scope.today, json.loads(SEED.read_text(encoding="utf-8")))
     access.edit_workshop(scope, WorkshopPatch.model_validate(seed["workshop"]))
     for body in seed["materials"]:
         materials.create(scope, MaterialIn.model_validate(body))
@@ -52,23 +53,24 @@ def load(scope: Scope) -> None:
         products.create(scope, ProductIn.model_validate(body))
     for paper in seed["papers"]:
         _paper(scope, paper["act"], paper["body"])
-    _sold(scope, seed["sold"])
     for deal in seed["buying"]:
         _deal(scope, deal["act"], deal.get("of", ""), deal["body"])
+    _sell(scope)
 
 
-def _sold(scope: Scope, series: list[dict[str, Any]]) -> None:
-    """Half a year of orders before the demo begins, as a shop's export: it feeds the forecast and moves no stock."""
-    rows = ["reference,placed_on,channel,product,units"]
-    for week in range(SOLD_WEEKS, 0, -1):
-        day = scope.today - timedelta(days=7 * week)
-        for n, one in enumerate(series):
-            if units := one["weekly"][week % len(one["weekly"])]:
-                rows.append(f"shop-{week}-{n},{day},{one['channel']},{one['product']},{units}")
-    text = "\n".join(rows)
-    made = imports.look(imports.lines_of(text), OrderImportIn(csv=text), scope.zone, scope.today)
+def _sell(scope: Scope) -> None:
+    """Past orders, which move no stock, and a few open ones; imported as a shop's export is."""
+    body = OrderImportIn(csv=orders(scope.today))
+    made = imports.look(imports.lines_of(body.csv), body, scope.zone, scope.today)
     imports.match(scope, made)
     imports.run(made, lambda one: one(scope))
+
+
+def orders(today: date) -> str:
+    """The CSV of the orders of a year and a half. A season's stand in it for three years, on the days of those years."""
+    header, *rows = _told(today, ORDERS.read_text(encoding="utf-8")).splitlines()
+    first, end = str(today - timedelta(days=REMEMBERED)), str(today)
+    return "\n".join([header, *(row for row in rows if first <= row[: len(end)] < end)])
 
 
 def _paper(scope: Scope, act: str, body: dict[str, Any]) -> None:
@@ -107,14 +109,24 @@ def newest(scope: Scope, item: str) -> str:
     return code
 
 
-def _dated(scope: Scope, value: Any) -> Any:
+def _dated(today: date, value: Any) -> Any:
     """Every `today-40` in the seed as a date."""
     if isinstance(value, dict):
-        return {name: _dated(scope, inner) for name, inner in value.items()}
+        return {name: _dated(today, inner) for name, inner in value.items()}
     if isinstance(value, list):
-        return [_dated(scope, inner) for inner in value]
-    match = RELATIVE.fullmatch(value) if isinstance(value, str) else None
-    return str(scope.today + timedelta(days=int(match[1] or 0))) if match else value
+        return [_dated(today, inner) for inner in value]
+    return _told(today, value) if isinstance(value, str) and RELATIVE.fullmatch(value) else value
+
+
+def _told(today: date, text: str) -> str:
+    """A text with each `today-40` and `year-1-11-20` (20 November of last year) as a date."""
+
+    def day(match: re.Match[str]) -> str:
+        if match["day"]:
+            return f"{today.year + int(match['years'])}-{match['day']}"
+        return str(today + timedelta(days=int(match["days"] or 0)))
+
+    return RELATIVE.sub(day, text)
 
 
 def report(scope: Scope) -> list[str]:

@@ -60,7 +60,7 @@ def can_have_held(scope: Scope, lot: Row[Any], item: ItemRow, quantity: int, day
         holds = quantity_out(max(0, can), item.unit)
         error = FieldError("is more than the lot can have held", "#/quantity", given=given, allowed=f"up to {holds}")
         raise NotEnoughStock(
-            f"lot {lot.code} can have held {holds}, less than {quantity_out(quantity, item.unit)}",
+            f"lot {lot.code} held at most {said(max(0, can), item.unit)}, less than {said(quantity, item.unit)}",
             errors=[error], lot=lot.code, on_hand=quantity_out(lot.on_hand, item.unit),
         )  # fmt: skip
 

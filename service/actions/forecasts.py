@@ -4,13 +4,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from service.actions import histories, papers
+from service.actions import histories, huge_orders, papers
 from service.actions.histories import Told
 from service.actions.scope import Scope
 from service.core.demand import saying
 from service.core.demand.planning import Quality, SeriesOutlook
 from service.core.making import recipes
-from service.store import catalogue, history
+from service.store import catalogue
 from service.store.items import ItemRow
 
 NAMES = ("p10", "p50", "p80", "p90", "p95", "p99")
@@ -43,9 +43,8 @@ def ask(scope: Scope, code: str, weeks: int) -> Question:
     told = histories.tell(scope)
     reached = catalogue.reach(scope.connection, scope.workshop.id, list(told.places))
     through = _through(recipes.parts(reached, {}, (), ()).sets, item.id)
-    place = told.places[item.id]
-    giants = [one for one in told.huge if told.history.series[one[0]][0] == place]
-    huge = _huge(scope, item, told, giants)
+    products = {row.id: row for row in told.products}
+    huge = huge_orders.said_of((one for one in told.huge if item.id in one.over), products, scope.today)
     return Question(scope.today, item, told, weeks, [(told.places[outer], units) for outer, units in through.items()], huge)
 
 
@@ -58,36 +57,18 @@ def _through(sets: list[tuple[int, int, float]], product: int) -> dict[int, floa
     return {outer: units for outer, units in inside.items() if outer != product}
 
 
-def _huge(scope: Scope, item: ItemRow, told: Told, giants: list[tuple[int, int, float, float]]) -> list[dict[str, Any]]:
-    lines = history.lines_on(scope.connection, scope.workshop.id, item.id, {date.fromordinal(day) for _, day, _, _ in giants})
-    found = []
-    for series, day, units, most in giants:
-        channel, on = told.history.series[series][1], date.fromordinal(day)
-        line = next((one for one in lines if (one.channel, _date(one.day), one.units) == (channel, on, units)), None)
-        if line is None:
-            continue
-        asked = f"Order {line.reference} asked for {line.units} of {item.name}, where at most {most:.0f} were usual."
-        found.append({
-            "order": line.reference, "channel": channel, "day": on, "units": line.units, "usual_most": round(most, 1),
-            "question": f"{asked} Will such orders come again?",
-        })  # fmt: skip
-    return found
-
-
-def _date(value: Any) -> date:
-    return value if isinstance(value, date) else date.fromisoformat(value)
-
-
 def _answer(question: Question, found: list[SeriesOutlook], whole: SeriesOutlook | None, all_: Quality | None) -> dict[str, Any]:
     facts, nothing = question.item.facts, f"{question.item.name} has not been ordered, and is like nothing that was."
     codes = question.told.products
     channels = [_channel(question, one) for one in found]
     together = _channel(question, whole) if whole is not None else (channels[0] if channels else None)
+    good = saying.how_good(all_, "the workshop's forecasts")
+    said = [together["sentence"] if together else nothing, *([good] if whole is not None else [])]
     return {
         "product": question.item.code,
         "as_of": question.today,
-        "sentence": together["sentence"] if together else nothing,
-        "how_good": saying.how_good(all_, "the workshop's forecasts"),
+        "sentence": " ".join([*said, *huge_orders.asked(question.huge)]),
+        "how_good": good,
         "sold_from": facts.get("sold_from"),
         "sold_until": facts.get("sold_until"),
         "like": facts.get("like") or [],

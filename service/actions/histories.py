@@ -3,29 +3,35 @@
 import json
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from heapq import nlargest
+from itertools import compress, groupby
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Row
 
+from service.actions import huge_orders
+from service.actions.huge_orders import Candidate, Huge
 from service.actions.scope import Scope
-from service.core.demand import huge, stockouts
-from service.core.demand.huge import Sizes
-from service.core.demand.planning import CHANNELS, History, Mark, Season
+from service.core.demand import stockouts
+from service.core.demand.huge import Sizes, usual_most
+from service.core.demand.planning import CHANNELS, YOUNG, History, Mark, Season
+from service.store import calendar, ids, orders
 from service.store import history as store
-from service.store import orders
+from service.store import products as product_store
 
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
 @dataclass(slots=True)
 class Told:
-    """A history with the products of its places and the huge orders found: series, day, units, usual most."""
+    """A history with the products of its places, and the orders in it that stand out."""
 
     history: History
     products: list[Row[Any]]
     places: dict[int, int]  # product's id -> place
-    huge: list[tuple[int, int, float, float]]
-    first: dict[int, int] = field(default_factory=dict)  # place -> first day ordered
+    huge: list[Huge] = field(default_factory=list)
+    to_stock: set[int] = field(default_factory=set)  # places of products that are made before they are ordered
 
 
 def tell(scope: Scope) -> Told:
@@ -36,61 +42,108 @@ def tell(scope: Scope) -> Told:
     start = WEEKDAYS.index(scope.workshop.week_start)
     history = History(scope.today.toordinal(), start, len(products))
     monday = scope.today - timedelta(days=(scope.today.weekday() - start) % 7)
-    series, sizes, sold, first = _demand(history, store.daily(connection, workshop, monday), places)
-    _known(scope, history, series, places)
+    rows = store.daily(connection, workshop, monday + timedelta(days=store.longest_transit(connection, workshop)))
+    series, largest = _demand(history, rows, places, monday.toordinal())
+    huge = huge_orders.find(scope, largest, monday)
+    history.over = [
+        (series[places[item], one.channel], one.day.toordinal(), over) for one in huge for item, over in one.over.items()
+    ]
+    ordered = {product for product, _ in series}
     _kinds(history, products, series)
-    for row in store.marks(connection, workshop):
+    _fresh(scope, history, products, series, ordered)
+    _known(scope, history, series, places)
+    for row in calendar.every(connection, workshop):
         product = -1 if row.item_id is None else places[row.item_id]
-        first_day, last_day = row.from_on.toordinal(), row.until_on.toordinal()
-        history.marks.append(Mark(row.kind, first_day, last_day, product, row.channel or ""))
-    moves: dict[int, dict[int, int]] = {}
-    for row in store.finished_moves(connection, workshop):
-        moves.setdefault(places[row.item_id], {})[row.happened_on.toordinal()] = int(row.quantity)
-    for place, mine in moves.items():
-        if found := stockouts.gaps(mine, sold.get(place, {}), history.today):
-            history.gaps[place] = found
-    giants = huge.found(sizes)
-    history.over = [(at, day, units - most) for at, day, units, most in giants]
+        history.marks.append(Mark(row.kind, row.from_on.toordinal(), row.until_on.toordinal(), product, row.channel or ""))
     history.series = list(series)
-    return Told(history, products, places, giants, first)
+    return Told(history, products, places, huge, _gaps(scope, history, places))
+
+
+class _Ordinals(dict[date, int]):
+    """Days as numbers, each worked out once."""
+
+    def __missing__(self, day: date) -> int:
+        found = self[day] = day.toordinal()
+        return found
 
 
 def _demand(
-    history: History, rows: list[Row[Any]], places: dict[int, int]
-) -> tuple[dict[tuple[int, str], int], dict[int, Sizes], dict[int, dict[int, float]], dict[int, int]]:
-    """The days into the history; places of the series, sizes of their lines, units by product and day."""
+    history: History, rows: list[Row[Any]], places: dict[int, int], end: int
+) -> tuple[dict[tuple[int, str], int], list[Candidate]]:
+    """The days before `end` into the history; places of the series, and of each the largest order where it may be huge."""
     series: dict[tuple[int, str], int] = {}
-    sizes: dict[int, Sizes] = {}
-    sold: dict[int, dict[int, float]] = {}
-    first: dict[int, int] = {}
-    days: dict[Any, int] = {}
-    for row in rows:
-        place = places[row.item_id]
-        at = series.setdefault((place, row.channel), len(series))
-        on = row.day
-        day = days.get(on)
-        if day is None:
-            day = days[on] = (on if isinstance(on, date) else date.fromisoformat(on)).toordinal()
-        units = float(row.units)
-        history.at.append(at)
-        history.day.append(day)
-        history.units.append(units)
-        sizes.setdefault(at, Sizes()).add(day, row.lines, units, float(row.squares), float(row.largest))
-        mine = sold.setdefault(place, {})
-        mine[day] = mine.get(day, 0.0) + units
-        first[place] = min(first.get(place, day), day)
-    return series, sizes, sold, first
+    largest: list[Candidate] = []
+    ordinals = _Ordinals()
+    for (item, channel), some in groupby(rows, key=itemgetter(0, 1)):
+        columns = list(zip(*some, strict=True))  # many rows: by columns in a third of the time
+        left = [ordinals[day] - transit for day, transit in zip(columns[2], columns[3], strict=True)]
+        known = [day < end for day in left]
+        if not any(known):
+            continue
+        _, _, days, _, units, orders, squares, most = (list(compress(column, known)) for column in columns)
+        at = series.setdefault((places[item], channel), len(series))
+        history.at.extend([at] * len(days))
+        history.day.extend(compress(left, known))
+        history.units.extend(map(float, units))
+        first, *others = nlargest(2, most)
+        sizes = Sizes(int(sum(orders)), float(sum(units)), float(sum(squares)), float(first), float(sum(others)))
+        if usual_most(sizes) is not None:
+            largest.append(Candidate((item, channel, days[most.index(first)]), sizes))
+    return series, largest
+
+
+def _gaps(scope: Scope, history: History, places: dict[int, int]) -> set[int]:
+    """Days without finished stock into the history; answers which products are made before they are ordered."""
+    moves: dict[int, dict[int, int]] = {}
+    for row in store.finished_moves(scope.connection, scope.workshop.id):
+        moves.setdefault(places[row.item_id], {})[row.happened_on.toordinal()] = int(row.quantity)
+    sold: dict[int, dict[int, float]] = {place: {} for place in moves}
+    of = [sold.get(product) for product, _ in history.series]
+    for at, day, units in zip(history.at, history.day, history.units, strict=True):
+        if (mine := of[at]) is not None:
+            mine[day] = mine.get(day, 0.0) + units
+    to_stock = set()
+    for place, mine_moves in moves.items():
+        if stockouts.from_stock(mine_moves, sold[place], history.today):
+            to_stock.add(place)
+        if found := stockouts.gaps(mine_moves, sold[place], history.today):
+            history.gaps[place] = found
+    return to_stock
+
+
+def _fresh(
+    scope: Scope, history: History, products: list[Row[Any]], series: dict[tuple[int, str], int], ordered: set[int]
+) -> None:
+    """New products that nobody ordered yet: they borrow in the channels in which most products sell.
+
+    Sets do not, nor what they hold: how often a set sells, the workshop's other products do not say.
+    """
+    weeks = {at: (scope.now - ids.made_at(row.id)).days // 7 for at, row in enumerate(products) if row.active}
+    young = {at: max(age, 0) for at, age in weeks.items() if age < YOUNG and at not in ordered and at not in history.like}
+    if not young or not ordered:
+        return
+    apart = product_store.of_sets(scope.connection, scope.workshop.id)
+    usual = [channel for channel in CHANNELS if 2 * sum((at, channel) in series for at in ordered) >= len(ordered)]
+    for at, age in young.items():
+        if products[at].id not in apart:
+            history.fresh[at] = age
+            for channel in usual:
+                series.setdefault((at, channel), len(series))
 
 
 def _known(scope: Scope, history: History, series: dict[tuple[int, str], int], places: dict[int, int]) -> None:
-    """Open orders: certain, on the day they must leave (those without a due date on the day they were placed)."""
+    """Open orders: certain, on the day they must leave (those without a due date on the day they were placed).
+
+    One-off ones come on top of what is forecast; all others are what it expects.
+    """
     found = orders.open_orders(scope.connection, scope.workshop.id)
-    channels = store.channels(scope.connection, scope.workshop.id, {one.order_id for one in found})
+    kinds = store.kinds(scope.connection, scope.workshop.id, {one.order_id for one in found})
     for one in found:
         day = one.placed_on if one.due_on is None else one.due_on - timedelta(days=one.transit_days)
         for item, units in one.wants.items():
-            key = (places[item], channels[one.order_id])
-            history.known.append((series.setdefault(key, len(series)), day.toordinal(), float(units)))
+            key = (places[item], kinds[one.order_id].channel)
+            told = history.apart if kinds[one.order_id].one_off else history.known
+            told.append((series.setdefault(key, len(series)), day.toordinal(), float(units)))
 
 
 def _kinds(history: History, products: list[Row[Any]], series: dict[tuple[int, str], int]) -> None:

@@ -62,7 +62,7 @@ def edit(scope: Scope, code: str, patch: MaterialPatch) -> dict[str, Any]:
     values: dict[str, Any] = {name: sent[name] for name in COLUMNS if name in sent}
     facts = {name: _plain(sent[name]) for name in FACTS if name in sent}
     if facts:
-        values["facts"] = item.facts | facts
+        values["facts"] = {**item.facts, **facts}
     if values:
         items.change(scope.connection, scope.workshop.id, item.id, values)
     return show(scope, code)

@@ -13,8 +13,9 @@ from pydantic import BaseModel
 from service.actions.scope import Scope
 from service.errors import KeyReused
 from service.store import access
+from service.store.written import written
 
-SECRETS = ("token",)  # a replayed token creation leaves the secret out
+SECRETS = ("token", "secret", "secret_address")  # a replayed creation leaves the secret out
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,17 +27,9 @@ class Kept:
     replayed: bool = False
 
 
-def _plain(value: Any) -> Any:
-    if isinstance(value, date | datetime):
-        return value.isoformat()
-    if isinstance(value, Decimal):
-        return int(value) if value == value.to_integral_value() else float(value)
-    raise TypeError(f"{type(value).__name__} has no place in an answer")
-
-
 def dumps(answer: Any) -> str:
     """An answer as JSON text; dates and times as ISO 8601."""
-    return json.dumps(answer, ensure_ascii=False, separators=(",", ":"), default=_plain)
+    return written(answer)
 
 
 def _written_alike(value: Any) -> Any:

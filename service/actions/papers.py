@@ -94,7 +94,12 @@ def local(scope: Scope, at: datetime | None) -> str | None:
 
 def code_for(scope: Scope, series: str) -> str:
     """The next readable code of a series, like `L-0412`."""
-    return f"{series}-{ledger.next_number(scope.connection, scope.workshop.id, series):04d}"
+    return codes_for(scope, series, 1)[0]
+
+
+def codes_for(scope: Scope, series: str, count: int) -> list[str]:
+    """The next readable codes of a series."""
+    return [f"{series}-{number:04d}" for number in ledger.next_numbers(scope.connection, scope.workshop.id, series, count)]
 
 
 def new_paper(scope: Scope, kind: str, when: tuple[date, datetime | None], *, code: str | None = None, **more: Any) -> Paper:

@@ -8,14 +8,14 @@ from sqlalchemy import Row
 
 from service.actions import papers, stock
 from service.actions.buying import purchase_orders
-from service.actions.late import late, reading
+from service.actions.late import late, reading, restating
 from service.actions.late.redraw import Redraw
 from service.actions.receiving import given, quantity_of
 from service.actions.reversals import only_own
 from service.actions.scope import Scope
-from service.core.stock import costs
+from service.core.stock import costs, happening
 from service.core.units import largest_remainder, money_in, money_out, quantity_out, said
-from service.errors import AlreadyReversed, Invalid, NotFound
+from service.errors import AlreadyReversed, Invalid, LotNotThereYet, NotFound
 from service.shapes.papers import ReceiptCorrectionIn
 from service.store import items, ledger, lots, replay
 from service.store import papers as paper_store
@@ -38,9 +38,11 @@ def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]
         raise AlreadyReversed(f"{row.code} is reversed")
     made = lots.of_document(scope.connection, scope.workshop.id, row.id)
     item = stock.items_of(scope, [made[0].item_id])[made[0].item_id]
-    before = _standing(scope, row)
+    before = restating.standing(scope, row)
     when = _when(scope, body, before)
+    _named_before(scope, row, made, when[0])
     values, told = _changes(scope, body, item, made, when[0])
+    items.raise_latest(scope.connection, scope.workshop.id, [item.id], happening.rank(*when))
     paper = papers.new_paper(scope, "correction", when, corrects_id=row.id)
     paper.facts = {"set": told, "note": body.note}
     numbers = {line.lot_id: line.paper for line in replay.lines(scope.connection, scope.workshop.id, [row.id])[row.id]}
@@ -68,16 +70,20 @@ def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]
     return papers.told(answer, followed)
 
 
-def _standing(scope: Scope, row: Row[Any]) -> Row[Any]:
-    """The receipt, or the correction that states it now."""
-    last = replay.restated(scope.connection, scope.workshop.id, [row.id]).get(row.id, row.id)
-    return paper_store.by_ids(scope.connection, scope.workshop.id, [last])[last]
-
-
 def _when(scope: Scope, body: ReceiptCorrectionIn, before: Row[Any]) -> tuple[date, datetime | None]:
     if body.received_on is None:
         return before.happened_on, before.happened_at
     return papers.happened(scope, body.received_on, "#/received_on")
+
+
+def _named_before(scope: Scope, row: Row[Any], made: list[Row[Any]], day: date) -> None:
+    """409 when a standing paper names a lot of the receipt on a day before the one it is now said to have come."""
+    found = paper_store.naming(scope.connection, scope.workshop.id, [lot.id for lot in made], row.id)
+    early = {one.code: one for one in found if one.happened_on < day}
+    if early:
+        said = ", ".join(f"{one.kind} {code} of {one.happened_on}" for code, one in list(early.items())[:5])
+        holds = [{"document": code, "kind": one.kind} for code, one in early.items()]
+        raise LotNotThereYet(f"{row.code} cannot have come on {day}: {said} names its lot; reverse it first", holds=holds)
 
 
 def _changes(

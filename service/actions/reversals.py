@@ -32,7 +32,8 @@ def record(scope: Scope, body: ReversalIn) -> dict[str, Any]:
     if paper_store.reversal_of(scope.connection, scope.workshop.id, row.id) is not None:
         raise AlreadyReversed(f"{row.code} is reversed already")
     holders = _holders(scope, row, body.settle)
-    paper = papers.new_paper(scope, "reversal", (row.happened_on, row.happened_at), reverses_id=row.id)
+    then = restating.standing(scope, row)  # a receipt may have been corrected to another day
+    paper = papers.new_paper(scope, "reversal", (then.happened_on, then.happened_at), reverses_id=row.id)
     paper.facts = {"reverses": row.code, "reason": body.reason}
     ledger.post(scope.connection, scope.workshop.id, paper)
     redraw = Redraw.begin(scope, paper, row.id)

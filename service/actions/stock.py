@@ -12,7 +12,7 @@ from service.actions.papers import local
 from service.actions.scope import Scope
 from service.core.stock import costs, draw
 from service.core.units import money_out, quantity_out
-from service.store import items, lots, replay
+from service.store import items, lots, past
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 
@@ -148,7 +148,7 @@ def items_of(scope: Scope, ids: Collection[int]) -> dict[int, ItemRow]:
 
 def at(scope: Scope, item: ItemRow, at_: date | datetime, known_at: datetime | None) -> dict[str, Any]:
     """What the books say of an item at a moment (a day: its end), as known then or (`known_at` null) now."""
-    rows = replay.held(scope.connection, scope.workshop.id, item.id, *_moment(scope, at_), known_at)
+    rows = past.held(scope.connection, scope.workshop.id, item.id, *_moment(scope, at_), known_at)
     real = [row for row in rows if row.lot_id != item.id]
     unbooked = -sum(int(row.quantity) for row in rows if row.lot_id == item.id)
     known = [None if row.cost_micro is None and row.quantity else int(row.cost or 0) for row in real]

@@ -15,7 +15,8 @@ FOR_MARCH = {"what_if": [{"product": "heather-balm-60", "units": 240, "due_on": 
 
 @router.get("", **doc("How long does all stock last?", answer=CoverOut))
 def get_cover(request: Request) -> Response:
-    """Every material, the most urgent first: when it runs out, by when to order it, what expires unused, what drives it."""
+    """Every material and all bulk that is kept, the most urgent first: when it runs out, by when to order or make it, what
+    expires unused, what drives it. And which orders stand out: whether such will come again, `one_off` of the order answers."""
     return computed.answer(request, deps.authenticate(request, "read"), cover.ask)
 
 
@@ -29,5 +30,5 @@ async def post_cover(request: Request) -> Response:
 
 @router.get("/{material}", **doc("How long does one material last?", answer=OneCoverOut, problems=("not-found",)))
 def get_one(request: Request, material: str) -> Response:
-    """The same for one material."""
+    """The same for one material; or for bulk, which is made, kept, used by other formulas or filled later."""
     return computed.answer(request, deps.authenticate(request, "read"), lambda scope: cover.ask(scope, material=material))

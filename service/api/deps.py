@@ -2,11 +2,10 @@
 
 import base64
 import json
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
-from typing import Any, NoReturn
+from typing import Any
 
 from fastapi import Request, Response
 from pydantic import BaseModel, TypeAdapter, ValidationError
@@ -18,12 +17,13 @@ from service.actions.scope import Scope
 from service.api.accept import JSON, etag, fits, has, preferred, wants_text
 from service.api.bodies import key_of, parsed, refuse_unfit
 from service.api.callers import Caller, Callers, today
+from service.api.pages import Page, page_of
 from service.errors import FieldError, Invalid, PreconditionFailed, Unauthorized
 from service.settings import Settings
 from service.shapes.base import DayOrTime
 from service.store import ids
 from service.store.access import used
-from service.store.writer import Reader, Writer
+from service.store.writer import Reader, SyncWriter, Writer
 
 TEXT = "text/plain; charset=utf-8"
 MOMENT: TypeAdapter[date | datetime] = TypeAdapter(DayOrTime)
@@ -54,8 +54,10 @@ class Door:
     writer: Writer
     clock: Callable[[], datetime] = utc_now
     callers: Callers = field(init=False)
+    waiting: SyncWriter = field(init=False)  # the writer, for threads
 
     def __post_init__(self) -> None:
+        self.waiting = SyncWriter(self.writer.engine, self.writer)
         self.callers = Callers(self.settings, self.reader.read, self.clock)
 
     def forget(self) -> None:
@@ -77,22 +79,6 @@ class Door:
         """An act's surroundings, now."""
         now = self.clock()
         return Scope(connection, caller.workshop, caller.actor, now, today(caller, now), ids.new_id)
-
-
-@dataclass(frozen=True, slots=True)
-class Page:
-    """Which part of a list."""
-
-    limit: int
-    after: str | None
-
-    def after_id(self) -> int | None:
-        """The position as a number; Invalid when it is none of ours."""
-        if self.after is None:
-            return None
-        if not re.fullmatch("[0-9]{1,18}", self.after):
-            _bad_after()
-        return int(self.after)
 
 
 def door_of(request: Request) -> Door:
@@ -206,6 +192,16 @@ def read(request: Request, act: Show, sentence: bool = False, needs: str = "read
     return Response(body, 200, {"ETag": tag}, "application/json")
 
 
+def read_by_address(request: Request, token: str, needs: str, act: Callable[[Scope], str]) -> str:
+    """One read whose token stands in the address: for what cannot send headers."""
+    door = door_of(request)
+    refuse_unfit(request)
+    caller = door.callers.known(token) or door.callers.look_up(token, _address(request))
+    door.callers.admit(caller, needs)
+    request.state.caller = caller
+    return door.reader.read(lambda connection: act(door.scope(connection, caller)))
+
+
 async def ask(request: Request, shape: type[BaseModel], act: Act) -> Response:
     """A question with a body: it changes nothing, so keys are ignored."""
     door = door_of(request)
@@ -222,13 +218,17 @@ def list_(request: Request, act: Callable[[Scope, Page], tuple[list[dict[str, An
     """A page of a list, with a Link to the next one."""
     door = door_of(request)
     caller = authenticate(request, "read")
-    page = Page(_limit(request), _after(request))
+    page = page_of(request)
     items, more = door.reader.read(lambda connection: act(door.scope(connection, caller), page))
-    headers = {}
-    if more is not None:
-        place = base64.urlsafe_b64encode(str(more).encode()).decode().rstrip("=")
-        headers["Link"] = f'<{request.url.include_query_params(after=place)}>; rel="next"'
-    return Response(dumps({"items": items}), 200, headers, "application/json")
+    return Response(dumps({"items": items}), 200, next_page(request, more), "application/json")
+
+
+def next_page(request: Request, more: Any) -> dict[str, str]:
+    """The Link to the next page, which starts after `more` (None: there is none)."""
+    if more is None:
+        return {}
+    place = base64.urlsafe_b64encode(str(more).encode()).decode().rstrip("=")
+    return {"Link": f'<{request.url.include_query_params(after=place)}>; rel="next"'}
 
 
 def label(text: str, parameter: str) -> str:
@@ -250,34 +250,3 @@ def moment(text: str | None, parameter: str) -> date | datetime | None:
         where = FieldError(said, parameter=parameter, given=text[:40])
         raise Invalid(f"{parameter}: {said}", errors=[where]) from None
     return found
-
-
-def _limit(request: Request) -> int:
-    text = request.query_params.get("limit", "50")
-    if not re.fullmatch("[0-9]{1,3}", text) or not 1 <= int(text) <= 200:
-        raise Invalid(
-            "limit: must be a whole number from 1 to 200",
-            errors=[FieldError("is out of range", parameter="limit", given=text[:40], allowed="1 to 200")],
-        )
-    return int(text)
-
-
-def _after(request: Request) -> str | None:
-    text = request.query_params.get("after")
-    if text is None:
-        return None
-    try:
-        raw = base64.b64decode(text.encode("ascii") + b"=" * (-len(text) % 4), altchars=b"-_", validate=True)
-        place = raw.decode("ascii")
-    except ValueError:
-        _bad_after()
-    if not place.isprintable() or not place:
-        _bad_after()
-    return place
-
-
-def _bad_after() -> NoReturn:
-    raise Invalid(
-        "after: is not a place in this list; take it from the Link of the page before",
-        errors=[FieldError("is not a place in this list", parameter="after")],
-    )

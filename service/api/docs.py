@@ -33,6 +33,7 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/reversals/{reversal}": {"reversal": "V-0001"},
     "/v1/checks": {"product": "heather-balm-60", "units": 48},
     "/v1/cover/{material}": {"material": "shea-butter"},
+    "/v1/calendar-marks/{mark}": {"mark": "M-0001"},
     "/v1/forecasts/{product}": {"product": "heather-balm-60", "weeks": 13},
     "/v1/runs/{batch}": {"batch": "B-0002"},
     "/v1/runs/{batch}/completion": {"batch": "B-0011"},  # planned
@@ -49,8 +50,17 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/purchase-orders/{code}/cancellation": {"code": "P-0003"},  # another
     "/v1/purchase-plans/{code}": {"code": "Q-0001"},
     "/v1/deliveries/{delivery}": {"delivery": "Y-0001"},
+    "/v1/alerts/{code}": {"code": "A-0001"},
+    "/v1/webhooks/{code}": {"code": "w-0a1b2c3d"},
+    "/v1/mail-receivers/{code}": {"code": "m-0a1b2c3d"},
+    "/v1/dispatches/{code}": {"code": "dl-0a1b2c3d4e5f"},
+    "/v1/calendar-feeds/{code}": {"code": "t-0a1b2c3d"},
+    "/v1/calendar.ics": {"token": "demo-workshop.q9yH"},
 }
+OPEN = ("/v1/calendar.ics",)  # its token stands in its address
+AGAIN = (429, 503)  # answers that say when to ask again
 QUESTIONS = ("/v1/checks", "/v1/cover", "/v1/batch-plans")  # POSTs that change nothing
+LINK = {"Link": {"description": 'The next page, `rel="next"`.', "schema": {"type": "string"}}}
 _shapes: set[type[BaseModel]] = set()
 
 
@@ -67,29 +77,37 @@ def doc(
     status: int = 200,
     many: bool = False,
     form: bool = False,
+    file: str | None = None,
     example: Any = None,
     problems: tuple[str, ...] = (),
     tag: str | None = None,
     other: type[BaseModel] | None = None,
     html: bool = False,
+    paged: bool = False,
 ) -> dict[str, Any]:
     """Keyword arguments of a route: what it takes, what it answers, which problems it can give.
 
-    `other` is what it may answer instead of `answer`; `html`: also a page to print.
+    `other` is what it may answer instead of `answer`; `html`: also a page to print; `paged`: one whose `items` come in pages.
+    `other` is what it may answer instead of `answer`; `file`: the field of the body that may come as a file of its own.
     """
     types = (*ALWAYS, *problems, *(WRITES if request is not None or status == 204 else ()), *(("invalid-value",) if many else ()))
     responses: dict[int | str, dict[str, Any]] = {status: _success(answer, many, status, other)}
     if html:
         responses[status]["content"]["text/html"] = {"schema": {"type": "string"}}
+    if paged:
+        responses[status]["headers"] = LINK
     for type_ in dict.fromkeys(types):
         _add_problem(responses, type_)
     if request is not None and "dry_run" in request.model_fields and status == 201:
         responses[200] = _success(answer, many, 200, other) | {"description": "A dry run: nothing is kept."}
     if answer is not None and not many and status == 200 and request is None:
         responses[304] = {"description": "What you have is what there is."}
-    extra: dict[str, Any] = {"parameters": _parameters(many, request is not None)}
+    extra: dict[str, Any] = {"parameters": _parameters(many or paged, request is not None)}
     if request is not None:
         extra["requestBody"] = _body(request, form, example)
+        if file is not None:
+            extra["requestBody"]["content"] |= _files(request, file, example[file])
+            extra["parameters"] += _told_beside(request, file)
     more: dict[str, Any] = {"tags": [tag]} if tag else {}
     return {"summary": summary, "status_code": status, "responses": responses, "openapi_extra": extra, **more}
 
@@ -105,7 +123,7 @@ def _success(answer: type[BaseModel] | None, many: bool, status: int, other: typ
             "required": ["items"],
             "properties": {"items": {"type": "array", "items": schema}},
         }
-        headers = {"Link": {"description": 'The next page, `rel="next"`.', "schema": {"type": "string"}}}
+        headers = LINK
     content = {"application/json": {"schema": schema}}
     if "sentence" in answer.model_fields and not many:
         content["text/plain"] = {"schema": {"type": "string"}}
@@ -124,6 +142,8 @@ def _add_problem(responses: dict[int | str, dict[str, Any]], type_: str) -> None
             },
         },
     )
+    if kind.status in AGAIN:
+        known["headers"] = {"Retry-After": {"description": "Seconds to wait.", "schema": {"type": "integer", "minimum": 1}}}
     line = f"`/problems/{type_}`: {kind.title}."
     known["description"] = f"{known['description']} {line}".strip()
 
@@ -150,6 +170,40 @@ def _body(request: type[BaseModel], form: bool, example: Any) -> dict[str, Any]:
     if form:
         content["application/x-www-form-urlencoded"] = dict(media)
     return {"required": example != {}, "content": content}
+
+
+def _files(request: type[BaseModel], file: str, text: str) -> dict[str, Any]:
+    """The body as a file alone, or as a part `file` of a form with the other fields."""
+    _shapes.add(request)
+    beside = _beside(request, file)
+    parts = {"file": {"type": "string", "format": "binary"}, **beside}
+    form = {"type": "object", "required": ["file"], "properties": parts, "additionalProperties": False}
+    objects = {name: {"contentType": "application/json"} for name, schema in beside.items() if schema.get("type") == "object"}
+    return {
+        "multipart/form-data": {
+            "schema": form,
+            "encoding": {"file": {"contentType": "text/csv"}, **objects},
+            "example": {"file": text, "skip_unknown": True},
+        },
+        "text/csv": {"schema": {"type": "string"}, "example": text},
+    }
+
+
+def _told_beside(request: type[BaseModel], file: str) -> list[dict[str, Any]]:
+    """The other fields, in the query of a file that is sent alone."""
+    return [_in_query(name, schema) for name, schema in _beside(request, file).items()]
+
+
+def _in_query(name: str, schema: dict[str, Any]) -> dict[str, Any]:
+    told: dict[str, Any] = {"name": name, "in": "query", "required": False, "description": "Beside a body of `text/csv` alone."}
+    if schema.get("type") == "object":
+        return told | {"content": {"application/json": {"schema": schema}}}
+    return told | {"schema": schema}
+
+
+def _beside(request: type[BaseModel], file: str) -> dict[str, Any]:
+    properties: dict[str, Any] = request.model_json_schema(ref_template="#/components/schemas/{model}")["properties"]
+    return {name: schema for name, schema in properties.items() if name != file}
 
 
 PROBLEM = {
@@ -195,7 +249,7 @@ def _tidy(path: str, method: str, operation: dict[str, Any]) -> None:
     if "HTTPValidationError" in str(operation["responses"].get("422", "")):
         operation["responses"].pop("422")
     if path.startswith("/v1"):
-        operation["security"] = [{"token": []}]
+        operation["security"] = [] if path in OPEN else [{"token": []}]
     parameters = operation.get("parameters", [])
     if method != "post" or path in QUESTIONS:  # keys are for what is recorded
         parameters = [one for one in parameters if one["name"] != "Idempotency-Key"]

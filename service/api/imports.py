@@ -33,7 +33,7 @@ SLICE, PAUSE_SECONDS, SIZE = 60, 0.0002, 400  # lines between pauses, in which r
 
 
 @router.post("/orders", **doc("Import orders from a CSV file", request=OrderImportIn, answer=OrderImportOut, status=201,
-                              example=SHOP))  # fmt: skip
+                              file="csv", example=SHOP))  # fmt: skip
 async def post_orders(request: Request) -> Response:
     """Send JSON; or the file itself as `text/csv`, with the other fields in the query; or as `multipart/form-data` with a
     part `file`. `mapping` and `products` are then JSON. Columns are found by their headers, and the answer states which.

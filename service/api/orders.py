@@ -39,7 +39,8 @@ def get_order(request: Request, reference: str) -> Response:
 @router.patch("/{reference}", **doc("Change or cancel an order", request=OrderPatch, answer=OrderOut,
                                     example={"due_on": "2100-05-20"}))  # fmt: skip
 async def patch_order(request: Request, reference: str) -> Response:
-    """Due date, customer, note; its lines while nothing is shipped; `state` `cancelled` frees what it claims."""
+    """Days, customer, channel, note; its lines while nothing is shipped; `state` `cancelled` frees what it claims; `one_off`
+    answers whether such orders will come again, which a forecast asks of one that stands out."""
     return await deps.write(
         request, "manage", OrderPatch, lambda scope, body: orders.edit(scope, reference, body), 200,
         shown=lambda scope: orders.show(scope, reference),

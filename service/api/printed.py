@@ -18,7 +18,7 @@ dd{{margin:0}}@media print{{body{{margin:0;color:#000}}tr{{break-inside:avoid}}}
 
 
 def purchase_order(order: dict[str, Any]) -> str:
-    """A purchase order as it goes to the supplier: what is asked for, at which price."""
+    """A purchase order as it goes to the supplier, headed as the message is: what is asked for, at which price."""
     facts = [("To", order["supplier_name"]), ("State", order["state"].replace("_", " ")), ("Placed on", order["placed_on"]),
              ("Expected on", order["expected_on"]), ("Note", order["note"])]  # fmt: skip
     rows = [
@@ -29,7 +29,7 @@ def purchase_order(order: dict[str, Any]) -> str:
     currency = order["currency"]
     sums = [("Goods", order["goods"]), ("Delivery", order["delivery"]), ("Total", order["total"])]
     heads = ("", "Material", "Article", "Packs", "Pack", f"Price ({currency})", f"Amount ({currency})")
-    title = f"Purchase order {order['code']}"
+    title = order["message"].partition("\n")[0]
     told = "".join(f"<dt>{escape(name)}</dt><dd>{_text(value)}</dd>" for name, value in facts if value is not None)
     body = f"<h1>{escape(title)}</h1>\n<dl>{told}</dl>\n{_table(heads, rows, sums)}"
     return PAGE.format(title=escape(title), body=body)

@@ -1,7 +1,10 @@
 """Errors as answers: RFC 9457 problem details, or the sentence alone for `text/plain`."""
 
+import json
 from collections.abc import Iterable
 from dataclasses import fields
+from datetime import date, datetime
+from decimal import Decimal
 from html import escape
 from typing import Any
 
@@ -12,7 +15,7 @@ from pydantic import ValidationError
 from starlette.exceptions import HTTPException
 
 from service import errors
-from service.actions.once import dumps
+from service.api import deps
 from service.api.accept import wants_text
 from service.errors import Busy, FieldError, Invalid, Refusal
 
@@ -63,7 +66,20 @@ def body_of(refusal: Refusal) -> bytes:
         "detail": refusal.detail,
         "errors": [_field(one) for one in refusal.errors],
     }
-    return dumps(body | refusal.facts).encode("utf-8", "replace")
+    return _text(body | refusal.facts).encode("utf-8", "replace")
+
+
+def _text(value: Any) -> str:
+    """JSON of what may hold anything that a caller sent: numbers as decimals, halves of characters."""
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"), default=_plain)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, date | datetime):
+        return value.isoformat()
+    if isinstance(value, Decimal):
+        return int(value) if value == value.to_integral_value() else float(value)
+    raise TypeError(f"{type(value).__name__} has no place in an answer")
 
 
 def _field(error: FieldError) -> dict[str, Any]:
@@ -78,7 +94,7 @@ def _shown(value: Any) -> Any:
     if isinstance(value, int) and abs(value) < 2**53:
         return value
     try:
-        text = value if isinstance(value, str) else dumps(value)
+        text = value if isinstance(value, str) else _text(value)
     except (TypeError, ValueError, OverflowError, RecursionError):
         text = type(value).__name__
     return text[:100].encode("utf-8", "replace").decode()
@@ -94,6 +110,18 @@ SAID = {
     "string_type": "must be text",
     "bool_type": "must be true or false",
     "bool_parsing": "must be true or false",
+    "int_type": "must be a whole number",
+    "int_parsing": "must be a whole number",
+    "int_from_float": "must be a whole number",
+    "greater_than_equal": "must be at least {ge}",
+    "greater_than": "must be more than {gt}",
+    "less_than_equal": "must be at most {le}",
+    "less_than": "must be less than {lt}",
+    "literal_error": "must be {expected}",
+    "string_too_long": "must have at most {max_length} characters",
+    "string_too_short": "must have at least {min_length} characters",
+    "too_long": "must hold at most {max_length}",
+    "too_short": "must hold at least {min_length}",
 }
 LIMITS = {
     "ge": "at least",
@@ -109,10 +137,12 @@ LIMITS = {
 
 def of_validation(found: Iterable[Any]) -> Invalid:
     """Every wrong field of a validation error, with what was given and what is allowed."""
+    found = list(found)
     wrong = [_wrong(one) for one in found]
     first = wrong[0]
     name = first.parameter or (first.pointer or "#").removeprefix("#").removeprefix("/").replace("/", ".")
-    said = f"{name}: {first.detail}" if name else f"the body {first.detail}"
+    whole = first.detail if found[0]["type"] == "value_error" else f"the body {first.detail}"
+    said = f"{name}: {first.detail}" if name else whole
     more = f" (and {len(wrong) - 1} more)" if len(wrong) > 1 else ""
     return Invalid(said + more, errors=wrong[:50])
 
@@ -120,7 +150,8 @@ def of_validation(found: Iterable[Any]) -> Invalid:
 def _wrong(one: Any) -> FieldError:
     where = one["loc"][0] if one["loc"] else "body"
     place = [str(part)[:80] for part in one["loc"] if part not in ("body", "query", "path", "header")]
-    detail = SAID.get(one["type"]) or one["msg"].removeprefix("Value error, ")
+    known = SAID.get(one["type"])
+    detail = known.format(**one.get("ctx", {})) if known else one["msg"].removeprefix("Value error, ")
     given = None if one["type"] == "missing" else _shown(one.get("input"))
     limits = [f"{said} {one['ctx'][name]}" for name, said in LIMITS.items() if name in one.get("ctx", {})]
     allowed = ", ".join(limits) or None
@@ -136,7 +167,18 @@ async def _refused(request: Request, error: Exception) -> Response:
 
 
 async def _invalid(request: Request, error: Exception) -> Response:
-    assert isinstance(error, ValidationError | RequestValidationError)
+    assert isinstance(error, ValidationError)
+    return answer(request, of_validation(error.errors()))
+
+
+async def _invalid_address(request: Request, error: Exception) -> Response:
+    """A wrong value in a query, which is looked at before the endpoint runs: who asks still comes first."""
+    assert isinstance(error, RequestValidationError)
+    if request.url.path.startswith("/v1/"):
+        try:
+            await deps.admit(request, "read")
+        except Refusal as refusal:
+            return answer(request, refusal)
     return answer(request, of_validation(error.errors()))
 
 
@@ -154,7 +196,7 @@ def install(app: FastAPI) -> None:
     """One table: error to answer. What is in no line here is a fault of ours: the middleware answers 500."""
     app.add_exception_handler(Refusal, _refused)
     app.add_exception_handler(ValidationError, _invalid)
-    app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(RequestValidationError, _invalid_address)
     app.add_exception_handler(HTTPException, _http)
 
 

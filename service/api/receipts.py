@@ -32,7 +32,7 @@ def get_receipt(request: Request, receipt: str) -> Response:
 
 @router.post("/{receipt}/correction", **doc("Correct a receipt", request=ReceiptCorrectionIn, answer=ReceiptCorrectionOut,
                                             status=201, example={"cost": 64.2},
-                                            problems=("not-found", "already-reversed")))  # fmt: skip
+                                            problems=("not-found", "already-reversed", "lot-not-there-yet")))  # fmt: skip
 async def post_correction(request: Request, receipt: str) -> Response:
     """Quantity, unit, dates, supplier's lot or cost, also after part of the lot was used."""
     return await deps.write(

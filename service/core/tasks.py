@@ -6,9 +6,9 @@ from typing import Any
 from service.core.buying import purchase
 from service.core.buying.answers import Plan
 from service.core.buying.asked import Asked
-from service.core.cover import cover
+from service.core.cover import cover, lasting
 from service.core.demand import outlook
-from service.core.demand.planning import Books, CoverOf, History, Quality, SeriesOutlook
+from service.core.demand.planning import Books, CoverOf, History, Lasting, Quality, SeriesOutlook
 
 
 def cover_of(
@@ -16,6 +16,11 @@ def cover_of(
 ) -> tuple[list[CoverOf], list[CoverOf] | None]:
     """The cover of every node, and with imagined orders how it would be then."""
     return cover.cover(history, books), cover.cover(history, books, extra) if extra else None
+
+
+def lasting_of(history: History, books: Books, level: float) -> tuple[list[Lasting], list[Lasting]]:
+    """How long each node lasts, and the finished stock of each product."""
+    return lasting.lasting(history, books, level)
 
 
 def forecast_of(
@@ -36,5 +41,5 @@ def purchase_of(history: History, books: Books, asked: Asked) -> Plan:
 
 
 TASKS: dict[str, Callable[..., Any]] = {
-    "cover": cover_of, "forecast": forecast_of, "quality": quality_of, "purchase": purchase_of,
+    "cover": cover_of, "lasting": lasting_of, "forecast": forecast_of, "quality": quality_of, "purchase": purchase_of,
 }  # fmt: skip

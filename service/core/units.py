@@ -167,6 +167,11 @@ def said(smallest: int, unit: str) -> str:
     return f"{_short(Decimal(smallest) / 1000)} g"
 
 
+def said_out(quantity: int | float, unit: str) -> str:
+    """The same of a quantity that is already as an answer gives it."""
+    return said(round(quantity * 1000) if unit == "g" else round(quantity), unit)
+
+
 def _short(value: Decimal) -> str:
     step = Decimal("0.01") if abs(value) >= Decimal("0.1") else Decimal("0.001")
     return f"{value.quantize(step).normalize():f}"

@@ -5,9 +5,12 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from service.shapes.base import Answered, Asked, Day, Days, Label, Name, ServiceLevel, decimal
+from service.shapes.base import Answered, Asked, Day, Days, Label, Name, ServiceLevel, count, decimal
 
 ScopeName = Literal["read", "record", "manage"]
+Hour = Annotated[
+    int, BeforeValidator(count), Field(ge=0, le=23), WithJsonSchema({"type": "integer", "minimum": 0, "maximum": 23})
+]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 
 
@@ -49,6 +52,7 @@ class WorkshopPatch(Asked):
     expiry_warning_days: Days | None = None
     service_level_percent: ServiceLevel | None = None
     lead_time_days: Days | None = None
+    digest_hour: Hour | None = None
     capital_percent_per_year: CapitalRate | None = None
 
 
@@ -62,4 +66,5 @@ class WorkshopOut(Answered):
     expiry_warning_days: int
     service_level_percent: int | float
     lead_time_days: int
+    digest_hour: int | None
     capital_percent_per_year: int | float

@@ -5,6 +5,7 @@ from typing import Literal
 from pydantic import Field
 
 from service.shapes.base import Answered, Asked, Code, Count, Day
+from service.shapes.forecasts import HugeOrder
 
 
 class ImaginedOrder(Asked):
@@ -79,11 +80,12 @@ class MaterialCover(Answered):
     """How long one material lasts: `runs_out` on what is there, `with_orders` with what is on order as that probably comes.
 
     `order_by`: the latest day to order (again) on, so that the delivery comes before the stock and all that is on order are used
-    up, at the service level over demand and lead time.
+    up, at the service level over demand and lead time. Bulk is made, not ordered: then the day by which to make it.
     """
 
     material: str
     name: str
+    kind: Literal["ingredient", "packaging", "bulk"]
     unit: str
     sentence: str
     on_hand: int | float
@@ -96,7 +98,7 @@ class MaterialCover(Answered):
     with_orders: RunsOut
     order_by: str | None
     lead_time_days: int
-    lead_time: LeadTime
+    lead_time: LeadTime | None  # null: bulk is made
     service_level_percent: int | float
     expiring: list[LotLoss]
     drivers: list[Driver]
@@ -115,7 +117,10 @@ class Moved(Answered):
 
 
 class CoverOut(Answered):
-    """All materials, the most urgent first."""
+    """All materials and the bulk that is kept, the most urgent first.
+
+    And what it rests on: `new_products` nobody ordered yet are expected to sell as others do; `huge_orders` are asked about.
+    """
 
     as_of: str
     until: str
@@ -123,11 +128,14 @@ class CoverOut(Answered):
     how_good: str
     materials: list[MaterialCover]
     moved: list[Moved]
+    new_products: list[str]
+    huge_orders: list[HugeOrder]
 
 
 class OneCoverOut(MaterialCover):
-    """One material, and how far to trust it."""
+    """One material, how far to trust it, and the orders of the products that drive it that one is asked about."""
 
     as_of: str
     until: str
     how_good: str
+    huge_orders: list[HugeOrder]

@@ -46,9 +46,13 @@ class ChannelOut(Answered):
 
 
 class HugeOrder(Answered):
-    """An order far above the others of its channel: it is learnt from as `usual_most`, until someone says otherwise."""
+    """An order far above all others of its channel: of these products, else by its units in all; learnt as `usual_most`.
+
+    Answer the question with `one_off` of the order: true, and nothing of it is learnt; false, and all of it is.
+    """
 
     order: str
+    products: list[str]
     channel: str
     day: str
     units: int | float

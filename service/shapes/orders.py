@@ -9,6 +9,7 @@ from service.shapes.papers import Moved
 
 Channel = Literal["retail", "wholesale", "market"]
 State = Literal["open", "partly_shipped", "shipped", "cancelled"]
+ONE_OFF = "true: no forecast learns from it; false: such orders come again, all of it is learnt; null: nobody said."
 
 
 def _fit_for_an_address(value: str) -> str:
@@ -37,16 +38,20 @@ class OrderIn(Asked):
     placed_on: Day | None = None
     due_on: Day | None = None
     lines: list[OrderLineIn] = Field(min_length=1, max_length=500)
+    one_off: bool | None = Field(None, description=ONE_OFF)
     note: Note | None = None
 
 
 class OrderPatch(Asked):
     """What may change of an order: `lines` while nothing is shipped; `state` `cancelled`, or `open` again."""
 
+    channel: Channel | None = None
+    placed_on: Day | None = None
     due_on: Day | None = None
     customer: Label | None = None
     lines: list[OrderLineIn] | None = Field(None, min_length=1, max_length=500)
     state: Literal["open", "cancelled"] | None = None
+    one_off: bool | None = Field(None, description=ONE_OFF)
     note: Note | None = None
 
 
@@ -78,6 +83,7 @@ class OrderOut(Answered):
     shipments: list[str]
     returns: list[str]
     runs: list[str]
+    one_off: bool | None
     note: str | None
     recorded_at: str
     recorded_by: str

@@ -1,10 +1,10 @@
 """Workshops, tokens and the answers kept for idempotency keys."""
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, func, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, func, insert, or_, select, update
 from sqlalchemy.dialects.postgresql import insert as postgresql_insert
 
 from service.store.prepared import Prepared
@@ -44,6 +44,13 @@ def change_workshop(connection: Connection, id_: int, values: Mapping[str, Any])
     connection.execute(update(WORKSHOP).where(WORKSHOP.c.id == id_).values(**values))
 
 
+def take_digest(connection: Connection, id_: int, day: date) -> bool:
+    """Whether the digest of this day is ours to tell: the first who asks has it."""
+    new = or_(WORKSHOP.c.digest_told_on.is_(None), WORKSHOP.c.digest_told_on < day)
+    statement = update(WORKSHOP).where(WORKSHOP.c.id == id_, new).values(digest_told_on=day).returning(WORKSHOP.c.id)
+    return connection.execute(statement).first() is not None
+
+
 def has_money(connection: Connection, workshop: int) -> bool:
     """Whether any lot has a cost."""
     found = select(LOT.c.id).where(LOT.c.workshop_id == workshop, LOT.c.cost_micro.is_not(None)).limit(1)
@@ -69,19 +76,24 @@ def token_by_hash(connection: Connection, workshop_code: str | None, secret_hash
     ).first()
 
 
-def tokens(connection: Connection, workshop: int, after: str | None, limit: int) -> list[Row[Any]]:
+def _of_calendar(calendar: bool) -> Any:
+    """Tokens of calendar feeds, or all others."""
+    return (TOKEN.c.scopes == "calendar") if calendar else (TOKEN.c.scopes != "calendar")
+
+
+def tokens(connection: Connection, workshop: int, after: str | None, limit: int, calendar: bool = False) -> list[Row[Any]]:
     """Standing tokens by code."""
-    wanted = [TOKEN.c.workshop_id == workshop, TOKEN.c.revoked_at.is_(None)]
+    wanted = [TOKEN.c.workshop_id == workshop, TOKEN.c.revoked_at.is_(None), _of_calendar(calendar)]
     if after is not None:
         wanted.append(TOKEN.c.code > after)
     return list(connection.execute(select(TOKEN).where(*wanted).order_by(TOKEN.c.code).limit(limit)))
 
 
-def revoke(connection: Connection, workshop: int, code: str, now: datetime) -> str | None:
+def revoke(connection: Connection, workshop: int, code: str, now: datetime, calendar: bool = False) -> str | None:
     """Revoke a standing token; answers its hash, or None when there is none of that code."""
     return connection.execute(
         update(TOKEN)
-        .where(TOKEN.c.workshop_id == workshop, TOKEN.c.code == code, TOKEN.c.revoked_at.is_(None))
+        .where(TOKEN.c.workshop_id == workshop, TOKEN.c.code == code, TOKEN.c.revoked_at.is_(None), _of_calendar(calendar))
         .values(revoked_at=now)
         .returning(TOKEN.c.secret_hash)
     ).scalar()

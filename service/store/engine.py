@@ -6,6 +6,8 @@ from typing import Any
 from sqlalchemy import Connection, Engine, create_engine, event, make_url
 from sqlalchemy.pool import QueuePool
 
+from service.store.prepared import say
+
 PRAGMAS = (
     "journal_mode=WAL",
     "synchronous=FULL",
@@ -62,7 +64,7 @@ def _sqlite(url: str, threads: int) -> Engine:
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
         mode = connection.get_execution_options().get("begin", "DEFERRED")
-        connection.exec_driver_sql(f"BEGIN {mode}")
+        say(connection, f"BEGIN {mode}")
 
     return engine
 

@@ -4,9 +4,10 @@ from collections.abc import Collection
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, select
+from sqlalchemy import Connection, Row, bindparam, case, func, select, true, tuple_
 
-from service.store.tables import CalendarMark, Document, Item, Lot, Movement, Order, OrderLine
+from service.store.prepared import Prepared
+from service.store.tables import Customer, Document, Item, Lot, Movement, Order, OrderLine
 
 ORDER = Order.__table__  # type: ignore[attr-defined]
 LINE = OrderLine.__table__  # type: ignore[attr-defined]
@@ -14,42 +15,99 @@ ITEM = Item.__table__  # type: ignore[attr-defined]
 LOT = Lot.__table__  # type: ignore[attr-defined]
 MOVEMENT = Movement.__table__  # type: ignore[attr-defined]
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
-MARK = CalendarMark.__table__  # type: ignore[attr-defined]
+CUSTOMER = Customer.__table__  # type: ignore[attr-defined]
 
 WANTED = func.coalesce(ORDER.c.due_on, ORDER.c.placed_on).label("day")  # the day demand is for
-_OF_ORDER = (ORDER.c.workshop_id == LINE.c.workshop_id) & (ORDER.c.id == LINE.c.order_id)
+
+
+TRANSIT = case((ORDER.c.due_on.is_(None), 0), else_=func.coalesce(CUSTOMER.c.transit_days, 0))
+
+
+def _asked(*only: Any, whole: bool = False) -> Any:
+    """What each order asks for of each product, however many lines it was written in (or in all); with its channel and days.
+
+    Orders that are cancelled or one-off are left out. Tables are joined before they are summed: what is summed has no index, and
+    a planner that expects few rows of a workshop would go through all of it for each order.
+    """
+    item = func.count(LINE.c.item_id.distinct()).label("products") if whole else LINE.c.item_id
+    its: Any = (  # of the order: the same on all of its lines
+        func.max(ORDER.c.channel).label("channel"), func.max(WANTED).label("day"), func.max(TRANSIT).label("transit"),
+    )  # fmt: skip
+    return (
+        select(LINE.c.order_id, item, func.sum(LINE.c.units).label("units"), *its)
+        .join(ORDER, (ORDER.c.workshop_id == LINE.c.workshop_id) & (ORDER.c.id == LINE.c.order_id))
+        .outerjoin(CUSTOMER, (CUSTOMER.c.workshop_id == ORDER.c.workshop_id) & (CUSTOMER.c.customer == ORDER.c.customer))
+        .where(LINE.c.workshop_id == bindparam("workshop"), ORDER.c.state != "cancelled", ORDER.c.one_off.isnot(true()), *only)
+        .group_by(LINE.c.order_id, *(() if whole else (LINE.c.item_id,)))
+        .subquery("asked")
+    )
+
+
+_UNTIL: Any = bindparam("until")
+
+
+def _daily() -> Any:
+    asked = _asked(_UNTIL > WANTED)
+    units, by = asked.c.units, (asked.c.item_id, asked.c.channel, asked.c.day, asked.c.transit)
+    sums = (
+        func.sum(units).label("units"), func.count().label("orders"), func.sum(units * units).label("squares"),
+        func.max(units).label("largest"),
+    )  # fmt: skip
+    return select(*by, *sums).group_by(*by).order_by(*by)
+
+
+def _largest_orders() -> Any:
+    whole = _asked(_UNTIL > WANTED, whole=True)
+    units, of_channel = whole.c.units, {"partition_by": whole.c.channel}
+    ranked = select(
+        whole,
+        func.row_number().over(**of_channel, order_by=(units.desc(), whole.c.order_id)).label("place"),
+        func.count().over(**of_channel).label("orders"),
+        func.sum(units).over(**of_channel).label("total"),
+        func.sum(units * units).over(**of_channel).label("squares"),
+    ).subquery("ranked")
+    return select(ranked).where(ranked.c.place <= 2).order_by(ranked.c.channel, ranked.c.place)
+
+
+_DAILY, _LARGEST = Prepared(_daily()), Prepared(_largest_orders())
 
 
 def daily(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
-    """Units ordered of each product in each channel on each day before `until`, cancelled orders left out; by product.
+    """Units asked for of each product in each channel on each day before `until`, by product and channel.
 
-    With the number of lines, the sum of their squares and the largest, from which huge orders are found.
+    With the number of orders, the sum of their squares and the largest, from which huge ones are found. Goods left `transit`
+    days before the day.
     """
-    sums = (
-        func.sum(LINE.c.units).label("units"), func.count().label("lines"),
-        func.sum(LINE.c.units * LINE.c.units).label("squares"), func.max(LINE.c.units).label("largest"),
-    )  # fmt: skip
-    statement: Any = (
-        select(LINE.c.item_id, ORDER.c.channel, WANTED, *sums)
-        .join(ORDER, _OF_ORDER)
-        .where(LINE.c.workshop_id == workshop, ORDER.c.state != "cancelled", until > WANTED)
-        .group_by(LINE.c.item_id, ORDER.c.channel, WANTED)
-        .order_by(LINE.c.item_id, ORDER.c.channel, WANTED)
-    )
-    return list(connection.execute(statement))
+    return _DAILY.rows(connection, {"workshop": workshop, "until": until})
 
 
-def lines_on(connection: Connection, workshop: int, item: int, days: Collection[date]) -> list[Row[Any]]:
-    """The order lines of a product on some days: reference, channel, day, units."""
-    if not days:
+def longest_transit(connection: Connection, workshop: int) -> int:
+    """The most days that goods are on their way to any customer."""
+    found = connection.execute(select(func.max(CUSTOMER.c.transit_days)).where(CUSTOMER.c.workshop_id == workshop)).scalar()
+    return found or 0
+
+
+def asked_on(connection: Connection, workshop: int, wanted: Collection[tuple[int, str, date]]) -> list[Row[Any]]:
+    """What orders asked for of a product in a channel on a day, for each of these; the largest first."""
+    if not wanted:
         return []
-    statement: Any = (
-        select(ORDER.c.reference, ORDER.c.channel, WANTED, LINE.c.units)
-        .join(ORDER, _OF_ORDER)
-        .where(LINE.c.workshop_id == workshop, LINE.c.item_id == item, ORDER.c.state != "cancelled", WANTED.in_(sorted(days)))
-        .order_by(LINE.c.order_id, LINE.c.n)
-    )
-    return list(connection.execute(statement))
+    asked = _asked(LINE.c.item_id.in_(sorted({item for item, _, _ in wanted})))
+    mine = tuple_(asked.c.item_id, asked.c.channel, asked.c.day).in_(sorted(wanted))
+    statement: Any = select(asked).where(mine).order_by(asked.c.units.desc(), asked.c.order_id)
+    return list(connection.execute(statement, {"workshop": workshop}))
+
+
+def largest_orders(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
+    """The two orders of each channel that ask for most units in all, beside the number, sum and sum of squares of all of them."""
+    return _LARGEST.rows(connection, {"workshop": workshop, "until": until})
+
+
+def asked_by(connection: Connection, workshop: int, orders: Collection[int]) -> list[Row[Any]]:
+    """What these orders ask for of each product."""
+    if not orders:
+        return []
+    statement = select(_asked(LINE.c.order_id.in_(sorted(orders))))
+    return list(connection.execute(statement, {"workshop": workshop}))
 
 
 def finished_moves(connection: Connection, workshop: int) -> list[Row[Any]]:
@@ -73,14 +131,9 @@ def products(connection: Connection, workshop: int) -> list[Row[Any]]:
     return list(connection.execute(select(*columns).where(wanted).order_by(ITEM.c.id)))
 
 
-def channels(connection: Connection, workshop: int, orders: Collection[int]) -> dict[int, str]:
-    """The channel of each of these orders."""
+def kinds(connection: Connection, workshop: int, orders: Collection[int]) -> dict[int, Row[Any]]:
+    """The channel of each of these orders, and whether it is one-off."""
     if not orders:
         return {}
     wanted = (ORDER.c.workshop_id == workshop) & ORDER.c.id.in_(sorted(orders))
-    return {row.id: row.channel for row in connection.execute(select(ORDER.c.id, ORDER.c.channel).where(wanted))}
-
-
-def marks(connection: Connection, workshop: int) -> list[Row[Any]]:
-    """Every mark on the calendar, by its first day."""
-    return list(connection.execute(select(MARK).where(MARK.c.workshop_id == workshop).order_by(MARK.c.from_on, MARK.c.id)))
+    return {row.id: row for row in connection.execute(select(ORDER.c.id, ORDER.c.channel, ORDER.c.one_off).where(wanted))}

@@ -1,8 +1,10 @@
 """Items: one namespace of codes for ingredients, packaging, bulk and products; and their locks."""
 
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from datetime import date
+from functools import lru_cache
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, bindparam, case, insert, or_, select, update
@@ -26,7 +28,7 @@ class ItemRow(NamedTuple):
     active: bool
     shelf_life_days: int | None
     opened_life_days: int | None
-    facts: dict[str, Any]
+    facts: Mapping[str, Any]
 
 
 _COLUMNS = (
@@ -40,9 +42,14 @@ _BY_CODES = Prepared(lambda codes: select(*_COLUMNS).where(_MINE, ITEM.c.code.in
 _BY_IDS = Prepared(lambda ids: select(*_COLUMNS).where(_MINE, ITEM.c.id.in_(ids)), "ids")
 
 
+@lru_cache(4096)
+def _read(facts: str) -> Mapping[str, Any]:
+    """An item's facts; the same text is read once, so they cannot be changed in place."""
+    return MappingProxyType(json.loads(facts))
+
+
 def _row(row: Any) -> ItemRow:
-    *plain, facts = row
-    return ItemRow._make([*plain, json.loads(facts)])
+    return ItemRow._make((*row[:-1], _read(row[-1])))
 
 
 def by_code(connection: Connection, workshop: int, code: str) -> ItemRow | None:
@@ -83,7 +90,7 @@ def page(connection: Connection, workshop: int, kinds: Collection[str], after: s
 
 def add(connection: Connection, workshop: int, item: ItemRow) -> None:
     """A new item and its unbooked lot, which has the item's id."""
-    values = item._asdict() | {"facts": json.dumps(item.facts, ensure_ascii=False), "workshop_id": workshop}
+    values = item._asdict() | {"facts": json.dumps(dict(item.facts), ensure_ascii=False), "workshop_id": workshop}
     connection.execute(insert(ITEM), {**values, "papers": 0, "latest": 0, "before": 0, "counted_on": None, "redrawn": True})
     unbooked = {
         "workshop_id": workshop, "id": item.id, "item_id": item.id, "code": f"~{item.code}",
@@ -136,8 +143,9 @@ def lock(connection: Connection, workshop: int, ids: Collection[int], rank: int 
 
 
 def raise_latest(connection: Connection, workshop: int, ids: Collection[int], rank: int) -> None:
-    """Note a later rank of the paper that holds these items."""
-    connection.execute(update(ITEM).where(ITEM.c.workshop_id == workshop, ITEM.c.id.in_(sorted(ids))).values(latest=rank))
+    """Note the rank of the paper that holds these items, where it is later than what they have seen."""
+    mine = (ITEM.c.workshop_id == workshop) & ITEM.c.id.in_(sorted(ids)) & (ITEM.c.latest < rank)
+    connection.execute(update(ITEM).where(mine).values(latest=rank))
 
 
 def counted(connection: Connection, workshop: int, item: int, day: date) -> None:

@@ -3,7 +3,6 @@
 `post` is the only writer of movements and of a lot's figures; everything else only reads.
 """
 
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -17,6 +16,7 @@ from service.core.stock.movements import Balance, Entries
 from service.core.stock.movements import Movement as Moved
 from service.store.prepared import Prepared
 from service.store.tables import Counter, Document, Line, Lot, LotEdit, Movement, NamedLot
+from service.store.written import written
 
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
 LINE = Line.__table__  # type: ignore[attr-defined]
@@ -133,7 +133,7 @@ def add_lots(connection: Connection, workshop: int, new_lots: Sequence[dict[str,
 
 def add_edit(connection: Connection, workshop: int, document: int, lot: int, facts: dict[str, Any]) -> None:
     """Write what an edit says of a lot."""
-    text = json.dumps(facts, ensure_ascii=False, separators=(",", ":"), default=str)
+    text = written(facts)
     connection.execute(insert(LOT_EDIT), {"workshop_id": workshop, "document_id": document, "lot_id": lot, "facts": text})
 
 
@@ -152,7 +152,7 @@ def _document(workshop: int, paper: Paper) -> dict[str, Any]:
         "corrects_id": paper.corrects_id,
         "caused_by_id": paper.caused_by_id,
         "states": paper.states,
-        "facts": json.dumps(paper.facts, ensure_ascii=False, separators=(",", ":"), default=str),
+        "facts": written(paper.facts),
     }
 
 
@@ -218,8 +218,8 @@ def settle(connection: Connection, workshop: int, balances: Iterable[Balance]) -
 def _next(upsert: Any) -> Prepared:
     return Prepared(
         upsert(COUNTER)
-        .values(workshop_id=bindparam("workshop_id"), series=bindparam("series"), last=bindparam("last"))
-        .on_conflict_do_update(index_elements=["workshop_id", "series"], set_={"last": COUNTER.c.last + 1})
+        .values(workshop_id=bindparam("workshop_id"), series=bindparam("series"), last=bindparam("count"))
+        .on_conflict_do_update(index_elements=["workshop_id", "series"], set_={"last": COUNTER.c.last + bindparam("count")})
         .returning(COUNTER.c.last)
     )
 
@@ -227,8 +227,8 @@ def _next(upsert: Any) -> Prepared:
 _NEXT = {"sqlite": _next(sqlite_insert), "postgresql": _next(postgresql_insert)}
 
 
-def next_number(connection: Connection, workshop: int, series: str) -> int:
-    """The next number of a series of readable codes; the row stays locked until the end of the act."""
-    found = _NEXT[connection.dialect.name].first(connection, {"workshop_id": workshop, "series": series, "last": 1})
+def next_numbers(connection: Connection, workshop: int, series: str, count: int) -> range:
+    """The next numbers of a series of readable codes; the row stays locked until the end of the act."""
+    found = _NEXT[connection.dialect.name].first(connection, {"workshop_id": workshop, "series": series, "count": count})
     assert found is not None
-    return int(found.last)
+    return range(found.last - count + 1, found.last + 1)

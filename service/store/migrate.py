@@ -6,7 +6,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, inspect, text
 
 HEAD = "0010"
-KNOWN = ("0001", "0002", "0003", "0004", "0005", "0012", "0006", "0010")
+KNOWN = ("0001", "0002", "0003", "0004", "0005", "0012", "0006", "0007", "0008", "0009", "0011", "0010")
 FOLDER = Path(__file__).parent / "migrations"
 LOCK = 0x5711  # one migration at a time on PostgreSQL
 

@@ -1,6 +1,5 @@
 """Orders, their lines, and what papers shipped of them or brought back."""
 
-import json
 from collections.abc import Collection, Iterator, Sequence
 from datetime import date
 from typing import Any
@@ -10,6 +9,7 @@ from sqlalchemy import Connection, Row, bindparam, case, delete, func, insert, l
 from service.core.making.claims import Order as OpenOrder
 from service.store.prepared import Prepared
 from service.store.tables import Customer, Document, Item, Line, Lot, NamedLot, Order, OrderLine, OrderPaper
+from service.store.written import written
 
 CUSTOMER = Customer.__table__  # type: ignore[attr-defined]
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
@@ -26,7 +26,7 @@ _IS_OPEN = ORDER.c.state.in_([literal_column("'open'"), literal_column("'partly_
 
 def add(connection: Connection, workshop: int, values: dict[str, Any], lines: Sequence[dict[str, Any]]) -> None:
     """An order and its lines."""
-    facts = json.dumps(values["facts"], ensure_ascii=False, separators=(",", ":"), default=str)
+    facts = written(values["facts"])
     connection.execute(insert(ORDER), {**values, "facts": facts, "workshop_id": workshop})
     _add_lines(connection, workshop, values["id"], lines)
 
@@ -45,7 +45,7 @@ def restate(connection: Connection, workshop: int, order: int, lines: Sequence[d
 def change(connection: Connection, workshop: int, order: int, values: dict[str, Any]) -> None:
     """Change an order's facts or state."""
     if "facts" in values:
-        values = values | {"facts": json.dumps(values["facts"], ensure_ascii=False, separators=(",", ":"), default=str)}
+        values = values | {"facts": written(values["facts"])}
     connection.execute(update(ORDER).where(ORDER.c.workshop_id == workshop, ORDER.c.id == order).values(**values))
 
 
@@ -255,7 +255,7 @@ _OPEN_IDS = (
     )
     .with_hint(_OPEN_ORDER, "INDEXED BY ix_order_open", "sqlite")  # the planner may take an index that reads all history too
 )
-_OPEN_ORDERS: Any = (
+_OPEN_ORDERS = Prepared(
     select(
         ORDER.c.id, ORDER.c.reference, ORDER.c.placed_on, ORDER.c.due_on, CUSTOMER.c.transit_days, CUSTOMER.c.min_life_days,
         ORDER_LINE.c.item_id, ORDER_LINE.c.units, case((ORDER.c.state == "partly_shipped", _OF_LINE), else_=0).label("gone"),
@@ -271,7 +271,7 @@ def open_orders(connection: Connection, workshop: int) -> list[OpenOrder]:
     """Open orders with what is still to be shipped and their customers' terms; imported lines claim nothing."""
     wants: dict[int, dict[int, int]] = {}
     first: dict[int, Row[Any]] = {}
-    for row in connection.execute(_OPEN_ORDERS, {"workshop": workshop}):
+    for row in _OPEN_ORDERS.rows(connection, {"workshop": workshop}):
         first.setdefault(row.id, row)
         mine = wants.setdefault(row.id, {})
         mine[row.item_id] = mine.get(row.item_id, 0) + max(0, row.units - int(row.gone))

@@ -3,8 +3,9 @@
 from collections.abc import Collection
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, or_, select
+from sqlalchemy import Connection, Row, bindparam, func, or_, select
 
+from service.store.prepared import Prepared, parts
 from service.store.tables import Document, Line, Lot, Movement, NamedLot
 
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
@@ -22,12 +23,14 @@ def by_code(connection: Connection, workshop: int, code: str, *kinds: str) -> Ro
     return connection.execute(select(DOCUMENT).where(*wanted)).first()
 
 
+_BY_IDS = Prepared(
+    lambda ids: select(DOCUMENT).where(DOCUMENT.c.workshop_id == bindparam("workshop"), DOCUMENT.c.id.in_(ids)), "ids"
+)
+
+
 def by_ids(connection: Connection, workshop: int, ids: Collection[int]) -> dict[int, Row[Any]]:
     """Documents by id."""
-    if not ids:
-        return {}
-    found = connection.execute(select(DOCUMENT).where(DOCUMENT.c.workshop_id == workshop, DOCUMENT.c.id.in_(sorted(ids))))
-    return {row.id: row for row in found}
+    return {row.id: row for some in parts(ids) for row in _BY_IDS.rows(connection, {"workshop": workshop, "ids": some})}
 
 
 def page(connection: Connection, workshop: int, kinds: Collection[str], after: int | None, limit: int) -> list[Row[Any]]:
@@ -93,7 +96,8 @@ def named_of(connection: Connection, workshop: int, lot: int) -> int:
 
 
 def naming(connection: Connection, workshop: int, lots: Collection[int], but: int) -> list[Row[Any]]:
-    """Standing papers that name these lots (`id`, `code`, `kind` of the paper corrected or itself; `lot_id`), but one."""
+    """Standing papers that name these lots (`id`, `code`, `kind`, `happened_on` of the paper corrected or itself; `lot_id`),
+    but one."""
     if not lots:
         return []
     paper = DOCUMENT.alias("paper")
@@ -103,7 +107,7 @@ def naming(connection: Connection, workshop: int, lots: Collection[int], but: in
             table.c.workshop_id == workshop, table.c.lot_id.in_(sorted(lots)), _standing(table),
             paper.c.kind.in_(("run", "disposal", "split", "count", "shipment")), paper.c.id != but,
         ]  # fmt: skip
-        named = select(paper.c.id, paper.c.code, paper.c.kind, table.c.lot_id).join(
+        named = select(paper.c.id, paper.c.code, paper.c.kind, paper.c.happened_on, table.c.lot_id).join(
             DOCUMENT, (DOCUMENT.c.workshop_id == table.c.workshop_id) & (DOCUMENT.c.id == table.c.document_id)
         )
         origin = func.coalesce(DOCUMENT.c.corrects_id, DOCUMENT.c.id)

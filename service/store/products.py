@@ -55,3 +55,10 @@ def add(connection: Connection, workshop: int, values: dict[str, Any], rows: Seq
 def change(connection: Connection, workshop: int, product: int, values: dict[str, Any]) -> None:
     """Change a product's facts."""
     connection.execute(update(PRODUCT).where(PRODUCT.c.workshop_id == workshop, PRODUCT.c.id == product).values(**values))
+
+
+def of_sets(connection: Connection, workshop: int) -> set[int]:
+    """Sets, and the products inside them."""
+    wanted = (PART.c.workshop_id == workshop) & PART.c.inside.is_(True)
+    found = connection.execute(select(PART.c.product_id, PART.c.item_id).where(wanted))
+    return {item for row in found for item in row}

@@ -5,8 +5,9 @@ from collections.abc import Collection, Iterator, Sequence
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Connection, Row, case, delete, func, insert, literal_column, select, update
+from sqlalchemy import Connection, Row, bindparam, case, delete, func, insert, literal_column, select, update
 
+from service.store.prepared import Prepared
 from service.store.tables import Delivery, Document, Item, Lot, Offer, PurchaseLine, PurchaseOrder, PurchasePaper, Supplier
 
 DELIVERY = Delivery.__table__  # type: ignore[attr-defined]
@@ -19,6 +20,7 @@ ORDER = PurchaseOrder.__table__  # type: ignore[attr-defined]
 PAPER = PurchasePaper.__table__  # type: ignore[attr-defined]
 SUPPLIER = Supplier.__table__  # type: ignore[attr-defined]
 
+WORKSHOP: Any = bindparam("workshop")
 AWAITED = ("placed", "partly_received")
 _IS_AWAITED = ORDER.c.state.in_([literal_column(f"'{state}'") for state in AWAITED])  # so that the partial index serves
 
@@ -108,7 +110,7 @@ def lines(connection: Connection, workshop: int, orders: Collection[int]) -> dic
     return found
 
 
-def _came(workshop: int) -> Any:
+def _came() -> Any:
     """What standing receipts brought, by order and line: `quantity`, and whether one `closes` the line."""
     reversal = DOCUMENT.alias("reversal")
     statement: Any = (
@@ -118,7 +120,7 @@ def _came(workshop: int) -> Any:
         )
         .join(LOT, (LOT.c.workshop_id == PAPER.c.workshop_id) & (LOT.c.document_id == PAPER.c.document_id))
         .outerjoin(reversal, (reversal.c.workshop_id == PAPER.c.workshop_id) & (reversal.c.reverses_id == PAPER.c.document_id))
-        .where(PAPER.c.workshop_id == workshop, PAPER.c.order_id.is_not(None), reversal.c.id.is_(None))
+        .where(PAPER.c.workshop_id == WORKSHOP, PAPER.c.order_id.is_not(None), reversal.c.id.is_(None))
         .group_by(PAPER.c.order_id, PAPER.c.line)
     )  # fmt: skip
     return statement
@@ -128,7 +130,7 @@ def came(connection: Connection, workshop: int, orders: Collection[int]) -> dict
     """What standing receipts brought, by order and line: quantity, and whether no more is awaited."""
     if not orders:
         return {}
-    found = connection.execute(_came(workshop).where(PAPER.c.order_id.in_(sorted(orders))))
+    found = connection.execute(_came().where(PAPER.c.order_id.in_(sorted(orders))), {"workshop": workshop})
     return {(row.order_id, row.line): (int(row.quantity), bool(row.closes)) for row in found}
 
 
@@ -146,16 +148,13 @@ def awaited(connection: Connection, workshop: int, expected_before: date | None 
     return list(connection.execute(statement))
 
 
-def awaited_lines(connection: Connection, workshop: int, items: Collection[int] | None = None) -> list[Row[Any]]:
-    """What is still to come of placed orders: the order's `code`, `supplier_id`, days and `order_facts`; the line's `n`,
-    `item_id`, `life_days` and the quantity `left`; soonest expected first."""
-    placed = select(ORDER.c.id).where(ORDER.c.workshop_id == workshop, _IS_AWAITED)
-    found = _came(workshop).where(PAPER.c.order_id.in_(placed)).subquery("came")
+def _awaited_lines() -> Any:
+    placed = select(ORDER.c.id).where(ORDER.c.workshop_id == WORKSHOP, _IS_AWAITED)
+    found = _came().where(PAPER.c.order_id.in_(placed)).subquery("came")
     left = LINE.c.packs * LINE.c.pack - func.coalesce(found.c.quantity, 0)
-    wanted = [ORDER.c.workshop_id == workshop, _IS_AWAITED, LINE.c.closed.is_(False), left > 0]
+    wanted = [ORDER.c.workshop_id == WORKSHOP, _IS_AWAITED, LINE.c.closed.is_(False), left > 0]
     wanted += [func.coalesce(found.c.closes, 0) == 0]
-    wanted += [LINE.c.item_id.in_(sorted(items))] if items is not None else []
-    statement: Any = (
+    return (
         select(
             ORDER.c.id, ORDER.c.code, ORDER.c.supplier_id, ORDER.c.placed_on, ORDER.c.expected_on,
             ORDER.c.facts.label("order_facts"), LINE.c.n, LINE.c.item_id, OFFER.c.life_days, left.label("left"),
@@ -166,20 +165,31 @@ def awaited_lines(connection: Connection, workshop: int, items: Collection[int] 
         .where(*wanted)
         .order_by(ORDER.c.expected_on, ORDER.c.id, LINE.c.n)
     )  # fmt: skip
-    return list(connection.execute(statement))
+
+
+_AWAITED_LINES = Prepared(_awaited_lines())
+
+
+def awaited_lines(connection: Connection, workshop: int, items: Collection[int] | None = None) -> list[Row[Any]]:
+    """What is still to come of placed orders: the order's `code`, `supplier_id`, days and `order_facts`; the line's `n`,
+    `item_id`, `life_days` and the quantity `left`; soonest expected first."""
+    if items is None:
+        return _AWAITED_LINES.rows(connection, {"workshop": workshop})
+    statement = _AWAITED_LINES.statement.where(LINE.c.item_id.in_(sorted(items)))
+    return list(connection.execute(statement, {"workshop": workshop}))
 
 
 def states(connection: Connection, workshop: int) -> Iterator[Any]:
     """Every placed order (not a draft, not cancelled) beside its lines and what came of them, for `verify`."""
-    found = _came(workshop).subquery("came")
+    found = _came().subquery("came")
     statement: Any = (
         select(ORDER.c.code, ORDER.c.state, LINE.c.packs, LINE.c.pack, LINE.c.closed, found.c.quantity, found.c.closes)
         .join(LINE, (LINE.c.workshop_id == ORDER.c.workshop_id) & (LINE.c.order_id == ORDER.c.id))
         .outerjoin(found, (found.c.order_id == LINE.c.order_id) & (found.c.line == LINE.c.n))
-        .where(ORDER.c.workshop_id == workshop, ORDER.c.state.not_in(("draft", "cancelled")))
+        .where(ORDER.c.workshop_id == WORKSHOP, ORDER.c.state.not_in(("draft", "cancelled")))
         .order_by(ORDER.c.id)
     )
-    yield from connection.execution_options(yield_per=1000).execute(statement)
+    yield from connection.execution_options(yield_per=1000).execute(statement, {"workshop": workshop})
 
 
 def link(

@@ -1,14 +1,14 @@
 """Production runs and what open plans will need."""
 
-import json
 from collections.abc import Collection, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, insert, literal_column, select, update
+from sqlalchemy import Connection, Row, bindparam, func, insert, literal_column, select, update
 
 from service.core.making.claims import Plan
 from service.store.prepared import Prepared
 from service.store.tables import Run, RunLine
+from service.store.written import written
 
 RUN = Run.__table__  # type: ignore[attr-defined]
 RUN_LINE = RunLine.__table__  # type: ignore[attr-defined]
@@ -16,7 +16,7 @@ RUN_LINE = RunLine.__table__  # type: ignore[attr-defined]
 
 def add(connection: Connection, workshop: int, values: dict[str, Any], needs: Sequence[tuple[int, int]] = ()) -> None:
     """A run, and for a plan the items and quantities it will need (below 0: that it will make)."""
-    facts = json.dumps(values.pop("facts"), ensure_ascii=False, separators=(",", ":"), default=str)
+    facts = written(values.pop("facts"))
     _ADD.run(connection, {"order_id": None, **values, "facts": facts, "workshop_id": workshop})
     lines = [
         {"workshop_id": workshop, "run_id": values["id"], "n": n, "item_id": item, "quantity": quantity}
@@ -29,7 +29,7 @@ def add(connection: Connection, workshop: int, values: dict[str, Any], needs: Se
 def change(connection: Connection, workshop: int, run: int, **values: Any) -> None:
     """Change a run's state."""
     if "facts" in values:
-        values["facts"] = json.dumps(values["facts"], ensure_ascii=False, separators=(",", ":"), default=str)
+        values["facts"] = written(values["facts"])
     connection.execute(update(RUN).where(RUN.c.workshop_id == workshop, RUN.c.id == run).values(**values))
 
 
@@ -107,3 +107,17 @@ def for_orders(connection: Connection, workshop: int, orders: Collection[int]) -
         return []
     wanted = [RUN.c.workshop_id == workshop, RUN.c.order_id.in_(sorted(orders)), RUN.c.state.in_(("planned", "completed"))]
     return list(connection.execute(select(RUN.c.code, RUN.c.state, RUN.c.order_id).where(*wanted).order_by(RUN.c.id)))
+
+
+def mean_batches(connection: Connection, workshop: int, formulas: Collection[int]) -> dict[int, int]:
+    """The mean batch of these formulas' completed runs, of those that had any."""
+    if not formulas:
+        return {}
+    wanted = [
+        RUN.c.workshop_id == workshop,
+        RUN.c.formula_id.in_(sorted(formulas)),
+        RUN.c.state == "completed",
+        RUN.c.batch_mg > 0,
+    ]
+    found = select(RUN.c.formula_id, func.avg(RUN.c.batch_mg).label("batch_mg")).where(*wanted).group_by(RUN.c.formula_id)
+    return {row.formula_id: round(row.batch_mg) for row in connection.execute(found)}

@@ -24,6 +24,7 @@ T = TypeVar("T")
 Work = Callable[[Connection], Any]
 GROUP = 64  # works in one SQLite transaction at most
 RETRIES = 3
+WAIT_SECONDS = 30.0  # then nobody will take it any more
 BEGIN_AGAIN = {"40001", "40P01", "55P03"}  # serialisation failure, deadlock, lock not available
 RACED = {"23505"}  # two made the same code at once: the second run sees the first's
 LOST = "whether this was kept is not known: repeat it with the same Idempotency-Key"
@@ -78,6 +79,18 @@ class Writer:
             return answer
         finally:
             self.waiting -= 1
+
+    def wait(self, work: Callable[[Connection], T]) -> T:
+        """The same for a thread that may wait; its own turn comes in the same queue."""
+        if not self._open:
+            raise Busy("the service is stopping")
+        job = _Job(work)
+        self._jobs.put(job)
+        try:
+            answer: T = job.answer.result(WAIT_SECONDS)
+        except TimeoutError:
+            raise Busy(AWAY, retry_after=1) from None
+        return answer
 
     def _take_singly(self) -> None:
         while (job := self._jobs.get()) is not None:
@@ -179,6 +192,21 @@ def _gone(error: DBAPIError, state: str | None) -> bool:
     """Whether the connection or the server went away (57P0x: it is shutting down)."""
     lost = error.connection_invalidated or state is None or state.startswith(("08", "57P"))
     return isinstance(error, OperationalError | InterfaceError) and lost
+
+
+class SyncWriter:
+    """`write(work)` for threads: through a running writer's queue, or, in a process without one, in a transaction of its own."""
+
+    def __init__(self, engine: Engine, through: Writer | None = None) -> None:
+        self.engine = writing(engine)
+        self._through = through
+
+    def write(self, work: Callable[[Connection], T]) -> T:
+        """Run one transaction's work and wait for its answer."""
+        if self._through is not None:
+            return self._through.wait(work)
+        answer: T = run_with_retries(self.engine, work)
+        return answer
 
 
 class Reader:

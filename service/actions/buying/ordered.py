@@ -93,8 +93,8 @@ def quantity_differs(line: Row[Any], awaited: int, came: int, close: bool) -> li
     if came > awaited:
         what = f"{said(came, line.unit)} came, {said(came - awaited, line.unit)} more than was awaited"
     else:
-        rest = "no more is awaited" if close else f"{said(awaited - came, line.unit)} are still to come"
-        what = f"{said(came, line.unit)} came, {said(awaited, line.unit)} was awaited; {rest}"
+        rest = "no more is awaited" if close else f"{said(awaited - came, line.unit)} still to come"
+        what = f"{said(came, line.unit)} came of {said(awaited, line.unit)} awaited; {rest}"
     facts = {"awaited": quantity_out(awaited, line.unit), "came": quantity_out(came, line.unit)}
     return [{"type": "quantity-differs", "sentence": f"Line {line.n}, {line.name}: {what}.", "line": line.n, **facts}]
 

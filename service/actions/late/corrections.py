@@ -88,13 +88,16 @@ class Corrections:
             lot.before, lot.touched = lot.on_hand, False
 
     def _make_papers(self, origins: list[int]) -> None:
+        if not origins:
+            return
         scope = self.scope
         known = paper_store.by_ids(scope.connection, scope.workshop.id, origins)
-        for origin in origins:
+        codes = papers.codes_for(scope, papers.SERIES["correction"], len(origins))
+        for origin, code in zip(origins, codes, strict=True):
             row = known[origin]
             when = self.dates.get(origin, (row.happened_on, row.happened_at))
             self._papers[origin] = papers.new_paper(
-                scope, "correction", when, corrects_id=origin, caused_by_id=self.cause.id, states=False
+                scope, "correction", when, code=code, corrects_id=origin, caused_by_id=self.cause.id, states=False
             )
         ledger.add_papers(scope.connection, scope.workshop.id, [self._papers[origin] for origin in origins])
 

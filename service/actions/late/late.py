@@ -12,7 +12,7 @@ from service.actions.scope import Scope
 from service.core.stock.lateness import BEYOND
 from service.core.stock.netted import netted
 from service.core.units import money_out, quantity_out, said
-from service.store import lots, replay
+from service.store import lots, replay, unbooked
 from service.store import papers as paper_store
 from service.store.items import ItemRow, Locked
 
@@ -72,11 +72,9 @@ def finish(scope: Scope, redraw: Redraw, recosted: set[int] | None = None) -> Fo
 
 def _guessed(scope: Scope, changed: set[int]) -> dict[int, date]:
     """Items with unbooked draws that were costed at one of these lots' kind, and the day from which."""
-    found: dict[int, date] = {}
-    for row in lots.by_ids(scope.connection, scope.workshop.id, changed).values():
-        if replay.any_beyond(scope.connection, scope.workshop.id, row.item_id):
-            found[row.item_id] = min(row.received_on, found.get(row.item_id, row.received_on))
-    return found
+    rows = lots.by_ids(scope.connection, scope.workshop.id, changed).values()
+    guessed = unbooked.ever(scope.connection, scope.workshop.id, {row.item_id for row in rows})
+    return {item: min(row.received_on for row in rows if row.item_id == item) for item in guessed}
 
 
 def _shown(scope: Scope, moved: list[Moved]) -> list[dict[str, Any]]:

@@ -2,6 +2,7 @@
 
 import json
 from collections import defaultdict
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
@@ -11,7 +12,7 @@ from service.actions.scope import Scope
 from service.core.stock import happening
 from service.core.stock.acts import Act, Assumed, Came, Counted, Divided, Edited, Gone, Lot, Named, Paper
 from service.core.stock.lateness import Open, Shelves
-from service.store import replay
+from service.store import replay, unbooked
 from service.store.items import ItemRow
 
 LOT_FACTS = {"status", "expires_on", "retest_on", "ready_on", "opened_on", "opened_by_hand", "place", "set_apart"}
@@ -40,21 +41,20 @@ def current(row: Row[Any]) -> Lot:
 def _outstanding(scope: Scope, item: ItemRow, before: date, but: int = 0) -> list[Open]:
     """Unbooked draws of earlier days that no count of the item cleared, oldest first."""
     connection, workshop = scope.connection, scope.workshop.id
-    count = replay.last_count_before(connection, workshop, item.id, before, but)
+    count = unbooked.last_count_before(connection, workshop, item.id, before, but)
     after = happening.rank(count.happened_on, count.happened_at, count=happening.OF_ITEM) if count is not None else 0
     found: list[Open] = []
-    for row in replay.unbooked_before(connection, workshop, item.id, before):
+    for row in unbooked.before(connection, workshop, item.id, before):
         rank = happening.rank(row.happened_on, row.happened_at, happening.ASSUMED)
         if not row.is_count and rank > after:
             found.append(Open(row.origin, row.line, -int(row.quantity), row.happened_on, (rank, row.origin, row.line, 1)))
     return sorted(found, key=lambda one: one.order)
 
 
-def as_of(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], since: date) -> Shelves:
-    """The item's shelves at the start of a day: what the books hold now, less what moved since."""
-    connection, workshop = scope.connection, scope.workshop.id
+def as_of(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], since: date, booked: Iterable[Row[Any]]) -> Shelves:
+    """The item's shelves at the start of a day: what the books hold now, less what moved since (`booked`)."""
     left: dict[int, int] = {row.id: row.on_hand for row in rows.values()}
-    for moved in replay.booked(connection, workshop, item.id, since):
+    for moved in booked:
         left[moved.lot_id] -= int(moved.quantity)
     shelves = Shelves()
     early = [row for row in rows.values() if row.id != item.id and row.since < since and not row.gone]
@@ -107,22 +107,24 @@ def _edits_by_lot(scope: Scope, rows: list[Row[Any]]) -> dict[int, list[Row[Any]
 def acts_since(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], lines: list[Row[Any]], since: date) -> list[Paper]:
     """The item's lines from a day on as acts of the core."""
     named = replay.named(scope.connection, scope.workshop.id, item.id, since)
-    edits = {
-        (edit.document_id, edit.lot_id): edit
-        for edit in replay.edits(scope.connection, scope.workshop.id, [row.id for row in rows.values() if row.arrived])
-    }
+    by_lot = _edits_by_lot(scope, list(rows.values()))
+    edits = {(edit.document_id, edit.lot_id): edit for some in by_lot.values() for edit in some}
     mine: dict[int, frozenset[int]] = {}
     children: dict[int, Row[Any]] = {}
     for row in rows.values():
         if row.document_id is not None:
             mine[row.document_id] = mine.get(row.document_id, frozenset()) | {row.id}
             children[row.document_id] = row
+    before = {lot: [edit for edit in some if edit.happened_on < since] for lot, some in by_lot.items()}
     found: list[Paper] = []
     for line in lines:
         for act, place, count in _of_line(line, rows, named, edits, mine, children):
             rank = happening.rank(line.happened_on, line.happened_at, place, count)
             origin = line.corrects_id or line.id
             found.append(Paper(rank, line.paper, origin, line.n, line.happened_on, act))
+            if isinstance(act, Came):
+                for edit in before.get(act.lot.id, ()):  # of days before the one its receipt was corrected to
+                    _set(act.lot, json.loads(edit.facts))
     return found
 
 
@@ -157,15 +159,17 @@ def _of_line(
 def _count_of(line: Any, children: dict[int, Row[Any]]) -> tuple[Act, int, int]:
     if line.lot_id is not None:
         return Counted(line.quantity, lot=line.lot_id), 0, happening.OF_LOTS
-    own = arrived(children[line.id]) if line.id in children else found_lot(line.id, line.code, line.happened_on)
-    own.place = line.place
     count = happening.OF_ITEM if line.place is None else happening.OF_LOTS
+    rank = happening.rank(line.happened_on, line.happened_at, 0, count)
+    own = arrived(children[line.id]) if line.id in children else found_lot(line.id, rank, line.happened_on)
+    own.place = line.place
     return Counted(line.quantity, place=line.place, own=own), 0, count
 
 
-def found_lot(document: int, code: str, day: date) -> Lot:
-    """The lot that a count's gain gets when there is no other; it exists once something falls on it."""
-    return Lot(-document, code, day)
+def found_lot(document: int, rank: int, day: date) -> Lot:
+    """The lot that a count's gain gets when there is no other; it exists once something falls on it. Its code will be a new
+    one: until then it stands after every code there is, in order of happening."""
+    return Lot(-document, f"~{rank:020}", day)
 
 
 def _dated(facts: dict[str, Any]) -> dict[str, Any]:

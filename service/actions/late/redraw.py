@@ -20,7 +20,7 @@ from service.core.stock.acts import Paper as Step
 from service.core.stock.lateness import BEYOND, OF_PART, Shelves
 from service.core.stock.netted import Net, netted
 from service.core.units import half_even
-from service.store import items, ledger, lots, replay
+from service.store import items, ledger, lots, replay, unbooked
 from service.store import papers as paper_store
 from service.store.items import ItemRow
 from service.store.ledger import Paper
@@ -69,15 +69,15 @@ class Redraw:
         """Run an item's papers again from the start of a day; enter what differs from the books."""
         connection, workshop = self.scope.connection, self.scope.workshop.id
         rows = {row.id: row for row in replay.lots(connection, workshop, item.id)}
-        since = min([since, *replay.first_beyond(connection, workshop, item.id)])  # a count explains draws of before
+        since = min(since, unbooked.first_day(connection, workshop, item.id) or since)  # a count explains draws of before
         lines = replay.papers(connection, workshop, item.id, since)
-        shelves = reading.as_of(self.scope, item, rows, since)
+        said = replay.booked(connection, workshop, item.id, since)
+        shelves = reading.as_of(self.scope, item, rows, since, said)
         acts = reading.acts_since(self.scope, item, rows, lines, since)
         shelves.run(acts)
         if shelves.waited is not None:
             items.unbooked(connection, workshop, item.id, shelves.waited)
         self._founders(shelves, acts)
-        said = replay.booked(connection, workshop, item.id, since)
         booked = {(row.origin, row.line, BEYOND if row.lot_id == item.id else row.lot_id): int(row.quantity) for row in said}
         differs = {
             key: shelves.effects.get(key, 0) - booked.get(key, 0)
@@ -104,7 +104,7 @@ class Redraw:
 
     def _founders(self, shelves: Shelves, acts: list[Step]) -> None:
         """Give the lots that counts found an id of their own."""
-        for paper in acts:
+        for paper in sorted(acts, key=lambda act: act.order):  # codes follow the order of happening
             own = paper.act.own if isinstance(paper.act, Counted) else None
             if own is not None and own.id < 0 and own.id in shelves.lots:
                 lot = shelves.lots[self.scope.new_id()] = shelves.lots.pop(own.id)
@@ -143,7 +143,7 @@ class Redraw:
     ) -> None:  # fmt: skip
         """The unbooked lot: grams, and what each unbooked draw is costed at now (law 9)."""
         connection, workshop = self.scope.connection, self.scope.workshop.id
-        net = netted(replay.beyond(connection, workshop, item.id, since))
+        net = netted(unbooked.since(connection, workshop, item.id, since))
         wanted = {key[:2] for key in differs if key[2] == BEYOND}
         if whole:
             wanted |= {key[:2] for key in net if net[key].quantity}
@@ -152,7 +152,8 @@ class Redraw:
         balance = self.books.balance(rows[item.id])
         days = _days(self.scope, {origin for origin, _ in wanted})
         left = {key: net.get((*key, item.id), Net()).quantity + differs.get((*key, BEYOND), 0) for key in wanted}
-        target = {key: _estimate(rows, item, days[key[0]], -left[key]) for key in wanted}
+        known = _of_known_cost(rows, shelves)
+        target = {key: _estimate(known, days[key[0]], -left[key]) for key in wanted}
         for key in [key for key in wanted if left[key] > 0]:
             target[key] = _cleared(shelves, key[0], target, net, item.id)
         for key in sorted(wanted):
@@ -205,18 +206,21 @@ def _days(scope: Scope, origins: set[int]) -> dict[int, date]:
     return {key: row.happened_on for key, row in paper_store.by_ids(scope.connection, scope.workshop.id, origins).items()}
 
 
-def _estimate(rows: dict[int, Row[Any]], item: ItemRow, day: date, quantity: int) -> int | None:
+def _of_known_cost(rows: dict[int, Row[Any]], shelves: Shelves) -> list[tuple[date, str, Row[Any]]]:
+    """Lots of known cost, each with the day it came as known now and its code; a part is no lot that came."""
+    there = [(lot, rows[lot.id]) for lot in shelves.lots.values() if lot.id in rows and rows[lot.id].parent_id is None]
+    known = [(lot, row) for lot, row in there if row.cost_micro is not None and row.quantity > 0]
+    return [(lot.received_on, lot.code, row) for lot, row in known]
+
+
+def _estimate(known: list[tuple[date, str, Row[Any]]], day: date, quantity: int) -> int | None:
     """Unbooked stock is costed at the newest lot of known cost received by then; None if there is none."""
     if quantity <= 0:
         return 0
-    known = [
-        row
-        for row in rows.values()
-        if row.id != item.id and not row.gone and row.cost_micro is not None and row.quantity > 0 and row.received_on <= day
-    ]
-    if not known:
+    by_then = [one for one in known if one[0] <= day]
+    if not by_then:
         return None
-    newest = max(known, key=lambda row: (row.received_on, row.code))
+    newest = max(by_then, key=lambda one: one[:2])[2]
     return half_even(newest.cost_micro * quantity, newest.quantity)
 
 

@@ -15,6 +15,12 @@ from service.store import papers as paper_store
 from service.store.ledger import Paper, Stated
 
 
+def standing(scope: Scope, row: Row[Any]) -> Row[Any]:
+    """The paper, or the correction that states it now."""
+    last = replay.restated(scope.connection, scope.workshop.id, [row.id]).get(row.id, row.id)
+    return paper_store.by_ids(scope.connection, scope.workshop.id, [last])[last]
+
+
 def since(scope: Scope, row: Row[Any], stated: Sequence[Row[Any]]) -> dict[int, date]:
     """From which day each item of a paper is drawn again when the paper changes: its own, or the first of a lot it names."""
     days = dict.fromkeys((line.item_id for line in stated), row.happened_on)

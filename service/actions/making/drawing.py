@@ -31,13 +31,10 @@ def draw(
     `least` makes it a sale: from any place, of lots whose last usable day is not before it.
     """
     day = paper.happened_on
+    by_name, by_guess = (happening.rank(day, paper.happened_at, act) for act in (happening.NAMED, happening.ASSUMED))
+    low = {need.item_id: by_name for at, need in enumerate(needs) if named[at]}
     drawn_items = {need.item_id for need in needs if items[need.item_id].stocked}
-    low = {item: happening.NAMED for at, need in enumerate(needs) for item in [need.item_id] if named[at]}
-    behind = {
-        item
-        for item in drawn_items
-        if not late.in_order(locked[item], happening.rank(day, paper.happened_at, low.get(item, happening.ASSUMED)))
-    }
+    behind = {item for item in drawn_items if not late.in_order(locked[item], low.get(item, by_guess))}
     drawn = run_draw.draw_all(scope, needs, named, rows, day, items, behind, least)
     more = run_named.too_small(drawn, named)
     if more:

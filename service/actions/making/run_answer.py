@@ -10,8 +10,9 @@ from service.actions.making.run_target import Target
 from service.actions.papers import local
 from service.actions.scope import Scope
 from service.core.making import claims
+from service.core.said import listed
 from service.core.stock import draw
-from service.core.units import money_out, quantity_out, said
+from service.core.units import money_out, quantity_out, said, said_out
 from service.store import runs
 from service.store.items import ItemRow
 
@@ -117,9 +118,9 @@ def short_warnings(shortages: Sequence[dict[str, Any]], items: Mapping[str, Item
     warnings = []
     for short in shortages:
         item = items[short["material"]]
-        missing = f"The books hold too little {item.name.lower()}: {short['short']} {item.unit} unbooked, please count."
+        missing = f"The books hold too little {item.name.lower()}: {said_out(short['short'], item.unit)} unbooked, please count."
         lying = "; ".join(
-            f"{lot['quantity']} {item.unit} of lot {lot['lot']} lies there ({lot['why']}): was it used?"
+            f"{said_out(lot['quantity'], item.unit)} of lot {lot['lot']} lies there ({lot['why']}): was it used?"
             for lot in short["unusable"]
         )
         warnings.append(
@@ -171,7 +172,7 @@ def left_by_item(drawn: Drawn, day: date) -> dict[int, int]:
             continue
         balance = drawn.entries.balances.get(row.id)
         now = row.on_hand if balance is None else balance.on_hand
-        usable = now if draw.drawable(draw.shelf_of(row), day) else 0
+        usable = now if draw.drawable(drawn.shelves.get(row.id) or draw.shelf_of(row), day) else 0
         left[row.item_id] = left.get(row.item_id, 0) + usable
     return left
 
@@ -191,14 +192,16 @@ def sentence(
     start = f"{name.name if name else 'Batch'} scrapped as batch {code}" if scrapped else f"{made} recorded as batch {code}"
     if shortages:
         by_code = {item.code: item for item in items.values()}
-        lacking = " and ".join(
-            f"{short['short']} {'g' if by_code[short['material']].unit == 'g' else 'pieces'} of "
-            f"{by_code[short['material']].name.lower()}"
-            for short in shortages[:3]
-        )
-        return f"{start}; the books lack {lacking}, please count."
+        return f"{start}; the books lack {lacking(shortages, by_code)}, please count."
     scarce = _scarcest(drawn, items, day)
     return f"{start}; {scarce}." if scarce else f"{start}."
+
+
+def lacking(shortages: Sequence[dict[str, Any]], items: Mapping[str, ItemRow]) -> str:
+    """How much of what is short, the first three of them."""
+    short = [(one, items[one["material"]]) for one in shortages]
+    parts = [f"{said_out(one['short'], item.unit)} of {item.name.lower()}" for one, item in short[:3]]
+    return listed([*parts, f"{len(short) - 3} more"] if len(short) > 3 else parts)
 
 
 def _scarcest(drawn: Drawn, items: Mapping[int, ItemRow], day: date) -> str | None:

@@ -39,6 +39,7 @@ class Drawn:
     short: dict[int, int] = field(default_factory=dict)  # need -> quantity
     entries: Entries = field(default_factory=Entries)
     stock: list[Row[Any]] = field(default_factory=list)
+    shelves: dict[int, draw.Shelf] = field(default_factory=dict)  # lots as they were before the draw
     estimated: bool = False
 
     def cost_of(self, *parts: str, output: int | None = None) -> int | None:
@@ -113,12 +114,11 @@ def draw_all(
     wanted = sorted({need.item_id for need in needs if items[need.item_id].stocked} - set(without))
     drawn.stock = lots.with_stock(scope.connection, scope.workshop.id, wanted)
     rows = rows | {row.id: row for row in drawn.stock}
-    balances = {row.id: papers.balance(row) for row in rows.values()}
-    left: dict[int, int] = {key: lot.on_hand for key, lot in balances.items()}
-    shelves: dict[int, list[draw.Shelf]] = {}
-    for row in rows.values():
-        if row.id != row.item_id:
-            shelves.setdefault(row.item_id, []).append(draw.shelf_of(row))
+    left: dict[int, int] = {row.id: row.on_hand for row in rows.values()}
+    drawn.shelves = {row.id: draw.shelf_of(row) for row in rows.values() if row.id != row.item_id}
+    of_item: dict[int, list[draw.Shelf]] = {}
+    for shelf in drawn.shelves.values():
+        of_item.setdefault(rows[shelf.id].item_id, []).append(shelf)
     for at, need in enumerate(needs):
         item = items[need.item_id]
         if item.id in without:
@@ -128,21 +128,33 @@ def draw_all(
             continue
         there = [
             shelf if shelf.quantity == left[shelf.id] else replace(shelf, quantity=left[shelf.id])
-            for shelf in shelves.get(item.id, ())
+            for shelf in of_item.get(item.id, ())
         ]
-        offered = {shelf.id: shelf for shelf in draw.offered(there, least)}
-        kept_back = {shelf.id for shelf in there} - offered.keys()
-        got = draw.draw([offered.get(shelf.id, shelf) for shelf in there], need.quantity, day, named[at], kept_back)
+        got = _got(there, need.quantity, day, named[at], least)
         for take in got.takes:
             left[take.lot_id] -= take.quantity
-            lot = balances[take.lot_id]
-            cost = drawn.entries.change(at, lot, -take.quantity) if take.quantity else 0
-            drawn.estimated |= rows[take.lot_id].estimated and bool(take.quantity)
-            drawn.taken.append(Taken(at, rows[take.lot_id], take.quantity, _negated(cost), take.chosen))
-            _open(lot, rows[take.lot_id], take.quantity, day)
+            _enter(drawn, at, rows[take.lot_id], take, day)
         if got.short:
             _unbooked(scope, drawn, at, item, got.short, day)
     return drawn
+
+
+def _got(there: list[draw.Shelf], quantity: int, day: date, named: NamedLots, least: date | None) -> draw.Drawn:
+    """What a draw takes; of what is sold lots are offered as `draw.offered` has it, and named ones all the same."""
+    if least is None:
+        return draw.draw(there, quantity, day, named)
+    offered = {shelf.id: shelf for shelf in draw.offered(there, least)}
+    kept_back = {shelf.id for shelf in there} - offered.keys()
+    return draw.draw([offered.get(shelf.id, shelf) for shelf in there], quantity, day, named, kept_back)
+
+
+def _enter(drawn: Drawn, at: int, row: Row[Any], take: draw.Take, day: date) -> None:
+    """A take as a movement of its lot."""
+    lot = drawn.entries.balances.get(row.id) or papers.balance(row)
+    cost = drawn.entries.change(at, lot, -take.quantity) if take.quantity else 0
+    drawn.estimated |= row.estimated and bool(take.quantity)
+    drawn.taken.append(Taken(at, row, take.quantity, _negated(cost), take.chosen))
+    _open(lot, row, take.quantity, day)
 
 
 def _negated(cost: int | None) -> int | None:

@@ -48,7 +48,7 @@ def make(
     short = run_draw.shortages(drawn, items, day)
     bad = run_draw.bad_named(drawn, day)
     if run.strict and (short or bad):
-        raise _strict(short, bad)
+        raise _strict(short, bad, by_code)
     made = make_batch(scope, run, target, drawn, items, paper, code, bool(bad), ids)
     followed = _write(scope, made, stated, redraw, since, locked)
     warnings = target.warnings + warnings + run_answer.lot_warnings(drawn, bad, made.best_before)
@@ -99,10 +99,12 @@ def _document_code(scope: Scope, code: str, plan: Row[Any] | None) -> str:
     return code if not again else f"{code}.{again + 1}"
 
 
-def _strict(short: Sequence[dict[str, Any]], bad: Sequence[tuple[Any, str]]) -> NotEnoughStock:
-    said = [f"{one['material']} lacks {one['short']}" for one in short]
+def _strict(
+    short: Sequence[dict[str, Any]], bad: Sequence[tuple[Any, str]], items: Mapping[str, ItemRow]
+) -> NotEnoughStock:  # fmt: skip
+    said = [f"the books lack {run_answer.lacking(short, items)}"] if short else []
     said += [f"lot {lot.code} is {state}" for lot, state in bad]
-    errors = [FieldError(f"lacks {one['short']} of {one['needed']}", pointer="#/strict") for one in short]
+    errors = [FieldError(f"{one['material']} lacks {one['short']} of {one['needed']}", pointer="#/strict") for one in short]
     return NotEnoughStock(
         "nothing was recorded: " + "; ".join(said),
         errors=errors,

@@ -22,6 +22,7 @@ from service.shapes.imports import OrderImportIn
 from service.store import imports
 
 BATCH = 1_500  # lines in one transaction: some 10 ms
+MANY = 1_000  # lines after which the database counts its rows anew
 GIANT = 5  # an order with more lines than this many batches is cut
 OTHERWISE = 50  # references listed that the books hold in another state
 SHOWN = 500  # unknown products listed in a refusal
@@ -169,6 +170,14 @@ def run(
         done += len(batch)
         if step is not None:
             step(done, made.seen.rows)
+    if made.added >= MANY and not made.body.dry_run:
+        act(_counted_anew)
+
+
+def _counted_anew(scope: Scope) -> Added:
+    """Nothing more is added; the database learns how much there is now."""
+    imports.many_added(scope.connection)
+    return Added()
 
 
 def answer(made: Import) -> dict[str, Any]:

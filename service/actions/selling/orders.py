@@ -10,6 +10,7 @@ from sqlalchemy import Row
 from service.actions import papers, products
 from service.actions.scope import Scope
 from service.actions.selling import customers
+from service.core.said import day
 from service.core.units import money_in, money_out
 from service.errors import CodeTaken, Conflict, FieldError, Invalid, NotFound
 from service.shapes.orders import OrderIn, OrderLineIn, OrderPatch
@@ -20,27 +21,34 @@ OPEN = ("open", "partly_shipped")
 
 def create(scope: Scope, body: OrderIn) -> dict[str, Any]:
     """Accept an order: from now on it claims what it needs."""
-    placed = body.placed_on or scope.today
-    if placed > scope.today:
-        raise Invalid.field("#/placed_on", "must not be in the future", str(placed), f"up to {scope.today}")
+    placed = _placed(scope, body.placed_on)
     reference = body.reference or free_reference(scope)
     if orders.by_reference(scope.connection, scope.workshop.id, reference) is not None:
         error = FieldError("is taken", "#/reference", given=reference)
         raise CodeTaken(f"there is an order '{reference}' already", errors=[error])
     lines = order_lines(scope, body.lines)
-    add(scope, reference, body.channel, body.customer, placed, body.due_on, lines, {"note": body.note})
+    add(scope, reference, body.channel, body.customer, placed, body.due_on, lines, {"note": body.note}, body.one_off)
     return show(scope, reference)
+
+
+def _placed(scope: Scope, told: date | None) -> date:
+    """The day an order was placed: today unless told; not in the future."""
+    placed = told or scope.today
+    if placed > scope.today:
+        raise Invalid.field("#/placed_on", "must not be in the future", str(placed), f"up to {scope.today}")
+    return placed
 
 
 def add(
     scope: Scope, reference: str, channel: str, customer: str | None, placed: date, due: date | None,
-    lines: Sequence[dict[str, Any]], facts: dict[str, Any], state: str = "open",
+    lines: Sequence[dict[str, Any]], facts: dict[str, Any], one_off: bool | None = None,
 ) -> int:  # fmt: skip
     """Write an order; answers its id."""
     id_ = scope.new_id()
     values = {
         "id": id_, "reference": reference, "channel": channel, "customer": customer, "placed_on": placed,
-        "due_on": due, "state": state, "recorded_at": scope.now, "recorded_by": scope.actor.name, "facts": facts,
+        "due_on": due, "state": "open", "one_off": one_off,
+        "recorded_at": scope.now, "recorded_by": scope.actor.name, "facts": facts,
     }  # fmt: skip
     orders.add(scope.connection, scope.workshop.id, values, lines)
     return id_
@@ -72,7 +80,14 @@ def edit(scope: Scope, reference: str, patch: OrderPatch) -> dict[str, Any]:
     """Change what was sent; cancelling frees what the order claims."""
     row = order_of(scope, reference, lock=True)
     sent = patch.model_fields_set
-    values: dict[str, Any] = {name: getattr(patch, name) for name in ("due_on", "customer") if name in sent}
+    values: dict[str, Any] = {name: getattr(patch, name) for name in ("due_on", "customer", "one_off") if name in sent}
+    for name in ("channel", "placed_on"):
+        if name in sent and getattr(patch, name) is None:
+            raise Invalid.field(f"#/{name}", "must not be null")
+    if patch.channel is not None:
+        values["channel"] = patch.channel
+    if patch.placed_on is not None:
+        values["placed_on"] = _placed(scope, patch.placed_on)
     if "note" in sent:
         values["facts"] = json.loads(row.facts) | {"note": patch.note}
     if "lines" in sent:
@@ -231,11 +246,12 @@ def _order_dict(
         "shipments": codes.get((row.id, "shipment"), []),
         "returns": codes.get((row.id, "return"), []),
         "runs": made,
+        "one_off": row.one_off,
         "note": json.loads(row.facts).get("note"),
         "recorded_at": papers.local(scope, row.recorded_at),
         "recorded_by": row.recorded_by,
         "warnings": _warnings(row, total, terms, made),
-        "sentence": _sentence(row, mine),
+        "sentence": _sentence(scope, row, mine),
     }
 
 
@@ -251,9 +267,9 @@ def _warnings(row: Row[Any], total: int | None, terms: Mapping[str, Any], made: 
     return found
 
 
-def _sentence(row: Row[Any], lines: Sequence[Mapping[str, Any]]) -> str:
+def _sentence(scope: Scope, row: Row[Any], lines: Sequence[Mapping[str, Any]]) -> str:
     whose = f" for {row.customer}" if row.customer else ""
-    due = f", due on {row.due_on}" if row.due_on is not None else ""
+    due = f", due on {day(row.due_on, scope.today)}" if row.due_on is not None else ""
     left = sum(line["open"] for line in lines)
     state = {"open": f"is open: {left} to ship", "partly_shipped": f"is partly shipped: {left} to ship"}
     return f"Order {row.reference}{whose} {state.get(row.state, f'is {row.state}')}{due if left else ''}."

@@ -169,7 +169,7 @@ def _strict(load: Load, drawn: run_draw.Drawn) -> NotEnoughStock:
     for at, quantity in drawn.short.items():
         code = load.items[drawn.needs[at].item_id].code
         short[code] = short.get(code, 0) + quantity
-    said = [f"{code} lacks {units}" for code, units in short.items()]
+    said = [f"the books lack {units} of {code}" for code, units in short.items()]
     said += [f"lot {one['lot']} is {one['why']}" for one in load.unfit]
     shortages = [{"product": code, "short": units} for code, units in short.items()]
     errors = [FieldError(f"lacks {units} of {code}", pointer="#/strict") for code, units in short.items()]

@@ -148,4 +148,4 @@ def _sentence(
     what += f" and {len(units) - 3} more" if len(units) > 3 else ""
     whom = f" to {order.customer}" if order.customer else f" for order {order.reference}"
     beyond = sum(drawn.short.values())
-    return f"{what} shipped{whom} ({row.code}){f'; {beyond} of them are beyond the books' if beyond else ''}."
+    return f"{what} shipped{whom} ({row.code}){f'; {beyond} of them are in no batch of the books' if beyond else ''}."

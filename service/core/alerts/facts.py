@@ -17,8 +17,10 @@ class Severity(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """A material or product today. `order_by` and `runs_out` (at the service level) come from the cover forecast; `arrives` is
-    the day on which what is ordered, or could be ordered today, comes; `on_order` whether something is."""
+    """A material or product today. `order_by` comes from the cover forecast, and so does `runs_out`, the day to which what is
+    there lasts at the service level; `arrives` is the day on which more is likely to come, of what is on order (`on_order` in
+    all, the next of it `expected_on`), else if it were ordered today. Of a product that is made to stock, `order_by` is the
+    day by which to make it, `make` how many, and `on_hand` what there is."""
 
     code: str
     name: str
@@ -26,9 +28,12 @@ class Item:
     order_by: date | None = None
     runs_out: date | None = None
     arrives: date | None = None
-    on_order: bool = False
+    on_order: int = 0
+    expected_on: date | None = None
     unbooked: int = 0
     product: bool = False
+    make: int = 0
+    on_hand: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,17 +63,22 @@ class Stock:
     batch: str | None = None
     usable: bool = True  # released: what is in quarantine or rejected is nobody's plan
     use_up: tuple[UseUp, ...] = ()
+    product: bool = False
+    waits: bool = False  # in quarantine: for its release
 
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """A customer's open order; `short` names what is missing of it (name, quantity, unit), `ready_on` when it could go out."""
+    """A customer's open order: `short` names what is missing of it (name, quantity, unit), `ready_on` when it could go out,
+    `leave_on` when it must (its due date less the transit), `to_make` whether some of it is still to be made."""
 
     code: str
-    customer: str
+    customer: str | None
     due_on: date
     short: tuple[tuple[str, int, str], ...] = ()
     ready_on: date | None = None
+    leave_on: date | None = None
+    to_make: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,17 +104,20 @@ class Facts:
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """What would help, and the request that does it."""
+    """What would help, and the request that does it; `asks` names the fields of the body that a person must fill in, each
+    with what to say there. Bodies hold what JSON can hold, so that a cause that was kept equals the same one found again."""
 
     says: str
     method: str
     path: str
     body: Mapping[str, Any] = field(default_factory=dict)
+    asks: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """Something that needs doing: its kind and whom it concerns name it, day and severity say how soon."""
+    """Something that needs doing: its kind and whom it concerns name it, day and severity say how soon. `facts` hold what JSON
+    can hold."""
 
     kind: str
     subject: str

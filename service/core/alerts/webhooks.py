@@ -8,14 +8,19 @@ import base64
 import binascii
 import hashlib
 import hmac
+import re
 import secrets
 from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
+from email.utils import parsedate_to_datetime
 from ipaddress import IPv4Address, IPv6Address, ip_address, ip_network
+from urllib.parse import urlsplit
 
 PREFIX, VERSION = "whsec_", "v1"
 LEAST_BYTES, MOST_BYTES = 24, 64  # of a secret, by the specification
 TOLERANCE = 300  # seconds, both ways
 NAT64 = ip_network("64:ff9b::/96")  # RFC 6052: the last 32 bits are an IPv4 address
+HOST = re.compile(r"[a-z0-9_]([a-z0-9_-]*[a-z0-9_])?(\.[a-z0-9_]([a-z0-9_-]*[a-z0-9_])?)*\.?")  # a name, in lower case
 RETRIES = (5, 60, 300, 900, 3600, 7200, 14_400, 21_600, 28_800, 28_800)  # seconds to the next try: 29 hours in all
 
 
@@ -78,6 +83,18 @@ def next_try(failures: int, luck: float, after: float | None = None) -> float | 
     return pause if after is None else max(pause, min(after, float(RETRIES[-1])))
 
 
+def seconds_of(retry_after: str | None, now: datetime) -> float | None:
+    """How long a Retry-After asks to wait: seconds, or a date (RFC 9110, 10.2.3); None when it says neither."""
+    text = (retry_after or "").strip()
+    if text.isascii() and text.isdigit():
+        return float(text[:9])
+    try:
+        when = parsedate_to_datetime(text)
+    except ValueError:
+        return None
+    return max(0.0, ((when if when.tzinfo else when.replace(tzinfo=UTC)) - now).total_seconds())
+
+
 def delivered(status: int) -> bool:
     """Only 2xx counts: a redirect is not followed, it is a failure."""
     return 200 <= status < 300
@@ -92,4 +109,41 @@ def is_public(address: str | IPv4Address | IPv6Address) -> bool:
             return is_public(inner)
         if found in NAT64:
             return is_public(IPv4Address(int(found) & 0xFFFFFFFF))
-    return found.is_global and not found.is_multicast
+    return found.is_global and not found.is_multicast and not found.is_reserved
+
+
+def fault_of(url: str, private: bool) -> str | None:
+    """What is wrong with a receiver's address, before any name in it is looked up; None when nothing is.
+
+    `private`: private networks are allowed, and addresses without encryption with them.
+    """
+    if not (url.isascii() and url.isprintable()) or re.search(r"[\s\\]", url):
+        return "must be printable ASCII without spaces (a name in other letters in its xn-- form)"
+    try:
+        given = urlsplit(url)
+        port = given.port
+    except ValueError:
+        return "is not an address on the web"
+    host = given.hostname or ""
+    if given.scheme not in ("https", "http") or not host or port == 0:
+        return "is not an address on the web"
+    if given.scheme == "http" and not private:
+        return "must be an https address"
+    if given.username is not None or given.password is not None or "#" in url:
+        return "must have no user, password or fragment in it"
+    return _fault_of_host(host, private)
+
+
+def _fault_of_host(host: str, private: bool) -> str | None:
+    """The same of its host: an address is judged, a name only by its form."""
+    numeric = ":" in host or re.fullmatch(r"[0-9]+|0x[0-9a-f]*", host.rstrip(".").rpartition(".")[2]) is not None
+    if numeric:
+        try:
+            public = is_public(host)
+        except ValueError:
+            return "names no host"
+    else:
+        if not HOST.fullmatch(host) or len(host) > 253 or any(len(label) > 63 for label in host.split(".")):
+            return "names no host"
+        public = host.rstrip(".").rpartition(".")[2] != "localhost"  # RFC 6761, 6.3: always this machine
+    return None if public or private else "is in a private network"

@@ -10,8 +10,9 @@ from service.core.buying.facts import Facts, Material, Settings, Supplier
 from service.core.buying.paths import Coming, Stock
 from service.core.buying.plan import plan
 from service.core.cover.arriving import samples
-from service.core.cover.cover import DAYS, Clock, Singles, needs
+from service.core.cover.cover import DAYS, Singles, needs
 from service.core.cover.runout import Lot
+from service.core.cover.sampled import Clock
 from service.core.demand.planning import PATHS, SEED, Books, History
 
 WEEKS = DAYS // 7

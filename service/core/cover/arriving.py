@@ -56,7 +56,7 @@ def with_orders(
     for place in np.argsort(comes, axis=0, kind="stable"):  # on each path the first to come, then the second ...
         counted[place, paths] = comes[place, paths] <= end
         end = np.maximum(end, lasts(gives.all_of(counted)))
-    return end, np.maximum(end, lasts(gives.all_of(np.ones(comes.shape, bool))))
+    return end, end if counted.all() else np.maximum(end, lasts(gives.all_of(np.ones(comes.shape, bool))))
 
 
 class _Gives:

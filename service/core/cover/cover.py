@@ -6,15 +6,13 @@ week in which finished or bulk stock ends, what then has to be made is taken as 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.core.cover import arriving, runout
-from service.core.demand import paths
-from service.core.demand.outlook import Outlook, known_weeks, look
+from service.core.cover.sampled import Clock, demand
 from service.core.demand.planning import PATHS, SEED, WEEKS, Books, CoverOf, History, Lot
 
 Floats = NDArray[np.float64]
@@ -25,74 +23,6 @@ BANDS = (0.1, 0.5, 0.9)
 DAYS = 7 * WEEKS
 DRIVERS = 5
 RATE_WEEKS = 13  # weeks whose mean is the weekly need
-
-
-@dataclass(frozen=True, slots=True)
-class Clock:
-    """Days of the knots, from today: 0, the end of this week, the ends of the weeks after."""
-
-    knots: Days
-
-    @classmethod
-    def of(cls, today: int, start: int, weeks: int) -> "Clock":
-        """The knots of this week, which began at `start`, and of the weeks after it."""
-        first = start + 7 - today
-        return cls(np.concatenate([[0], first + 7 * np.arange(weeks)]).astype(np.int64))
-
-    def at(self, total: Singles, day: float) -> Singles:
-        """A cumulative quantity (P, K + 1, ...) at a time between the knots; beyond them it goes on as in the last week."""
-        place = int(np.clip(np.searchsorted(self.knots, day, side="right") - 1, 0, len(self.knots) - 2))
-        begin, end = self.knots[place], self.knots[place + 1]
-        part = np.float32((day - begin) / (end - begin))
-        low: Singles = total[:, place]
-        return low + part * (total[:, place + 1] - low)
-
-
-def demand(
-    history: History, extra: Sequence[tuple[int, str, int, float]], weeks: int, seed: int, count: int
-) -> tuple[Singles, Clock, Outlook | None]:
-    """Cumulative demand of every product from today (P, K + 1, N); `extra` are imagined orders (product, channel, day, units)."""
-    places = {series: at for at, series in enumerate(history.series)}
-    base = len(places)
-    for product, channel, _, _ in extra:
-        places.setdefault((product, channel), len(places))
-    start = history.today - (history.today - 1 - history.week_start) % 7  # ordinal 1 was a Monday
-    clock = Clock.of(history.today, start, weeks)
-    seen = look(history, weeks) if base else None
-    drawn = np.zeros((count, weeks, len(places) - base), np.float32)
-    if seen is not None:
-        own = paths.sample(seen.forecast, count, seed, paths.shared_luck(seen.made))
-        drawn = np.concatenate([own, drawn], axis=2) if drawn.shape[2] else own
-    drawn[:, 0] *= np.float32((start + 7 - history.today) / 7)
-    coming = [(at, day, units) for at, day, units in history.known if day >= history.today]
-    coming += [(places[product, channel], max(day, history.today), units) for product, channel, day, units in extra]
-    whole = History(history.today, series=list(places), known=coming)
-    certain = known_weeks(whole, start, weeks, late=False)
-    if certain.any():
-        some = np.flatnonzero(certain.any(axis=0))
-        drawn[:, :, some] = paths.consume(drawn[:, :, some], certain[:, some])
-    for at, day, units in history.known:  # due already: the stock must still serve it, and no forecast expects it
-        if day < history.today:
-            drawn[:, 0, at] += np.float32(units)
-    return _by_product(drawn, [product for product, _ in places], history.products), clock, seen
-
-
-def _by_product(drawn: Singles, products: Sequence[int], count: int) -> Singles:
-    """Paths of series (P, H, N) summed over channels, from 0 on (P, H + 1, products)."""
-    total = np.zeros((drawn.shape[0], drawn.shape[1] + 1, count), np.float32)
-    order = np.argsort(products, kind="stable")
-    if not np.array_equal(order, np.arange(len(products))):
-        drawn = np.take(drawn, order, axis=2)
-    present, starts = np.unique(np.asarray(products, np.int64)[order], return_index=True)
-    if len(present) < len(products):
-        drawn = np.add.reduceat(drawn, starts, axis=2)
-    if len(present) < count:
-        spread = np.zeros((*drawn.shape[:2], count), np.float32)
-        spread[:, :, present] = drawn
-        drawn = spread
-    for week in range(drawn.shape[1]):  # several times as fast as a cumulative sum over the middle axis
-        np.add(total[:, week], drawn[:, week], out=total[:, week + 1])
-    return total
 
 
 def given(total: Singles, clock: Clock, lots: Sequence[Lot]) -> tuple[Singles, list[Singles]]:
@@ -121,9 +51,11 @@ def beyond(total: Singles, got: Singles) -> Singles:
 
 def to_nodes(total: Singles, clock: Clock, books: Books) -> tuple[Singles, Floats]:
     """Cumulative need of every node (P, K + 1, M), net of finished and bulk stock; and each node's weekly need by product."""
-    gross = total.copy()
+    keep = int(np.searchsorted(clock.knots, DAYS)) + 1
+    usual = min(RATE_WEEKS, keep - 1)
+    gross = total[:, usual].mean(axis=0)
     for outer, inner, units in books.sets:
-        gross[:, :, inner] += np.float32(units) * gross[:, :, outer]
+        gross[inner] += np.float32(units) * gross[outer]
     net = total
     done: set[int] = set()
     for outer, inner, units in books.sets:
@@ -137,10 +69,8 @@ def to_nodes(total: Singles, clock: Clock, books: Books) -> tuple[Singles, Float
     matrix = np.zeros((total.shape[2], books.nodes), np.float32)
     for product, node, each in books.goes:
         matrix[product, node] += each
-    keep = int(np.searchsorted(clock.knots, DAYS)) + 1
     need = np.matmul(_earlier(net, clock, books.rest, keep), matrix)
-    rate = gross[:, min(RATE_WEEKS, keep - 1)].mean(axis=0) / (clock.knots[min(RATE_WEEKS, keep - 1)] / 7)
-    by_product = rate[:, None].astype(np.float64) * matrix
+    by_product = (gross / (clock.knots[usual] / 7))[:, None].astype(np.float64) * matrix
     for bulk in dict.fromkeys(node for node, _, _ in books.bulk):
         rows = [(node, each) for source, node, each in books.bulk if source == bulk]
         _through_bulk(need, Clock(clock.knots[:keep]), books, bulk, rows)
@@ -151,8 +81,9 @@ def to_nodes(total: Singles, clock: Clock, books: Books) -> tuple[Singles, Float
 
 def _earlier(net: Singles, clock: Clock, rest: Sequence[int], keep: int) -> Singles:
     """Each product's need as many days earlier as it rests before it is sold, at the first knots."""
-    moved = np.ascontiguousarray(net[:, :keep])
-    for days in sorted({rest[product] for product in range(net.shape[2])} - {0}) if rest else ():
+    resting = sorted({rest[product] for product in range(net.shape[2])} - {0}) if rest else []
+    moved = net[:, :keep].copy() if resting else net[:, :keep]
+    for days in resting:
         some = [product for product in range(net.shape[2]) if rest[product] == days]
         shifted = net[:, :, some]
         for knot in range(keep):
@@ -197,7 +128,19 @@ def cover(
     history: History, books: Books, extra: Sequence[tuple[int, str, int, float]] = (), seed: int = SEED, count: int = PATHS
 ) -> list[CoverOf]:
     """The cover of every node."""
-    need, clock, by_product = _needed(history, books, extra, seed, count)
+    total, clock, _ = demand(history, extra, sight(books), seed, count)
+    return of_nodes(total, clock, books, seed)
+
+
+def sight(books: Books) -> int:
+    """Weeks of demand that the cover needs: what rests is made before it is sold."""
+    return WEEKS + 1 + -(-max(books.rest, default=0) // 7)
+
+
+def of_nodes(total: Singles, clock: Clock, books: Books, seed: int = SEED) -> list[CoverOf]:
+    """The cover of every node from the cumulative demand of every product, which is used up by it."""
+    need, clock, by_product = _needed(total, clock, books)
+    count = len(need)
     got, parts = np.zeros((count, books.nodes), np.float32), []
     for node in range(books.nodes):
         got[:, node], some = given(need[:, :, node], clock, books.lots.get(node, ()))
@@ -214,7 +157,7 @@ def cover(
     if books.coming:
         ends, positions = out.copy(), out.copy()
         for node, orders in books.coming.items():
-            mine = need[:, :, node]
+            mine = np.ascontiguousarray(need[:, :, node])
             lasts = partial(_lasts, mine, clock)
             ends[:, node], positions[:, node] = arriving.with_orders(
                 orders, mine, clock.knots, got[:, node], out[:, node], lasts, seed
@@ -228,15 +171,12 @@ def cover(
 
 def needs(history: History, books: Books, seed: int = SEED, count: int = PATHS) -> tuple[Singles, Clock]:
     """Cumulative need of every node from today along the sample paths (P, K + 1, M), and its knots."""
-    return _needed(history, books, (), seed, count)[:2]
+    total, clock, _ = demand(history, (), sight(books), seed, count)
+    return _needed(total, clock, books)[:2]
 
 
-def _needed(
-    history: History, books: Books, extra: Sequence[tuple[int, str, int, float]], seed: int, count: int
-) -> tuple[Singles, Clock, Floats]:
-    """The same with imagined orders, and each node's weekly need by product."""
-    weeks = WEEKS + 1 + -(-max(books.rest, default=0) // 7)
-    total, clock, _ = demand(history, extra, weeks, seed, count)
+def _needed(total: Singles, clock: Clock, books: Books) -> tuple[Singles, Clock, Floats]:
+    """Cumulative need of every node, plans included, its knots, and each node's weekly need by product."""
     need, by_product = to_nodes(total, clock, books)
     clock = Clock(clock.knots[: need.shape[1]])
     bulk = {node for node, _, _ in books.bulk}
@@ -266,19 +206,18 @@ def _coming(need: Singles, clock: Clock, lots: Sequence[Lot]) -> runout.Outcome:
 def _bands(need: Singles, clock: Clock, books: Books, parts: Sequence[Sequence[Singles]]) -> Singles:
     """What is left at the end of each week on 10, 50 and 90 % of the paths, (3, W, M). `parts`: what each lot gives."""
     knots = [knot for knot in range(1, need.shape[1]) if clock.knots[knot] <= DAYS]
-    held = np.zeros((len(knots), books.nodes), np.float32)
-    eaten = np.zeros((len(need), len(knots), books.nodes), np.float32)  # by lots that expired by then
-    for node, lots in books.lots.items():
-        for lot, part in zip(lots, parts[node], strict=True):
+    left = np.ascontiguousarray(need[:, knots].T)  # a node's weeks together, paths as neighbours: eaten and sorted much faster
+    for node in range(books.nodes):
+        mine, held = left[node], np.zeros((len(knots), 1), np.float32)
+        for lot, part in zip(books.lots.get(node, ()), parts[node], strict=True):
             gone = next((n for n, knot in enumerate(knots) if lot.last is not None and lot.last < clock.knots[knot]), len(knots))
-            held[:gone, node] += np.float32(lot.quantity)
-            if gone < len(knots):
-                eaten[:, gone:, node] += part[:, None]
-    left = np.maximum(held - np.maximum(need[:, knots] - eaten, 0.0), 0.0)
-    count = len(need)
-    ordered = np.sort(left.reshape(count, -1).T, axis=1)  # rows of neighbours: sorted much faster than columns
-    places = [min(int(share * count), count - 1) for share in BANDS]
-    return np.ascontiguousarray(ordered[:, places].T).reshape(len(BANDS), len(knots), books.nodes)
+            held[:gone] += np.float32(lot.quantity)
+            mine[gone:] -= part  # eaten by then, and expired
+        np.subtract(held, np.maximum(mine, 0.0, out=mine), out=mine)
+        np.maximum(mine, 0.0, out=mine)
+    left.sort(axis=2)
+    places = [min(int(share * len(need)), len(need) - 1) for share in BANDS]
+    return np.ascontiguousarray(left[:, :, places].T)
 
 
 def _of_node(
@@ -290,7 +229,8 @@ def _of_node(
     need = float(by_product.sum())
     most = [int(product) for product in np.argsort(-by_product)[:DRIVERS] if by_product[product] > 0]
     drivers = [(product, float(by_product[product] / need)) for product in most]
-    return CoverOf(_banded(days[0]), order_by, need, losses, bands.tolist(), drivers, _banded(days[1]))
+    surely = arriving.order_by(days[0], ((0,), (1.0,)), books.level[node], DAYS)
+    return CoverOf(_banded(days[0]), order_by, need, losses, bands.tolist(), drivers, _banded(days[1]), surely)
 
 
 def _banded(ordered: Days) -> list[int | None]:

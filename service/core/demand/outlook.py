@@ -3,14 +3,15 @@
 All series at once; the same history gives the same numbers (the seed is fixed).
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.core.demand import paths
-from service.core.demand.forecast import Fit, Forecast, fit
+from service.core.demand.fitted import Fit
+from service.core.demand.forecast import Forecast, fit
 from service.core.demand.negbin import quantiles
 from service.core.demand.planning import PATHS, SEED, History, Quality, SeriesOutlook
 from service.core.demand.scores import pinball
@@ -39,11 +40,14 @@ class Outlook:
 def look(history: History, horizon: int, origins: Sequence[int] = ()) -> Outlook:
     """Fit all series and forecast the coming weeks, the first of which holds today."""
     seen = weekly(history, horizon)
-    made = fit(seen.capped, seen.share, origins=[*origins])
+    made = fit(seen.capped, seen.share, origins=[*origins], planned=seen.planned)
     own = paths.forecast(made, horizon, seen.ahead)
     age = np.maximum(seen.units.shape[1] - made.first, 0).astype(np.float64)
+    unsold = [at for at, (product, _) in enumerate(history.series) if product in history.fresh and not age[at]]
+    age[unsold] = [history.fresh[history.series[at][0]] for at in unsold]
     named = _alike(history, age, own)
-    eligible = np.array([age[at] > 0 or bool(history.like.get(product)) for at, (product, _) in enumerate(history.series)])
+    borrows = history.like.keys() | history.fresh.keys()
+    eligible = np.array([age[at] > 0 or product in borrows for at, (product, _) in enumerate(history.series)])
     lent = paths.borrow(own, np.where(eligible, age, np.inf), named)
     closed = seen.ahead <= 0
     kept = lent.forecast
@@ -73,15 +77,12 @@ def part_of(outlook: Forecast, rows: Sequence[int]) -> Forecast:
     return Forecast(outlook.mean[some], outlook.variance[some], outlook.week_mean[some], outlook.week_variance[some])
 
 
-def known_weeks(history: History, start: int, horizon: int, late: bool) -> Floats:
-    """Known orders by the week they are due in (H, N); `late`: those due before the first week, as due in it (else left out)."""
-    certain = np.zeros((horizon, len(history.series)))
-    for series, day, units in history.known:
-        week = (day - start) // 7
-        if week < 0 and late:
-            week = 0
-        if 0 <= week < horizon:
-            certain[week, series] += units
+def known_weeks(orders: Iterable[tuple[int, int, float]], series: int, start: int, horizon: int) -> Floats:
+    """Orders (series, day, units) by the week they must leave in (H, N); those due before the first week are left out."""
+    certain = np.zeros((horizon, series))
+    for at, day, units in orders:
+        if 0 <= (week := (day - start) // 7) < horizon:
+            certain[week, at] += units
     return certain
 
 
@@ -113,8 +114,11 @@ def product(
     if not rows:
         return [], None, judged[-1]
     drawn = paths.sample(part_of(seen.forecast, rows), count, seed, paths.shared_luck(seen.made))
-    certain = known_weeks(history, seen.weeks.start.toordinal(), weeks, late=False)[:, rows]
-    total = paths.consume(drawn, certain)
+    start = seen.weeks.start.toordinal()
+    certain = known_weeks(history.known, len(history.series), start, weeks)[:, rows]
+    apart = known_weeks(history.apart, len(history.series), start, weeks)[:, rows]
+    total = paths.consume(drawn, certain) + apart.astype(np.float32)
+    certain += apart
     found = [
         _outlook(seen, at, history.series[at][1], total[:, :, n], certain[:, n], judged[at])
         for n, at in enumerate(rows)

@@ -6,19 +6,24 @@ Copulas (2006)): a path's luck in a series lasts (the level is not known exactly
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from service.core.demand.forecast import Fit, Forecast, cumulative, future_share
-from service.core.demand.levels import CROWD, Floats
+from service.core.demand.fitted import Fit, cumulative, future_share
+from service.core.demand.forecast import Forecast
+from service.core.demand.levels import Floats
+from service.core.demand.planning import YOUNG
+from service.core.demand.tuned import CROWD
 
 Singles = NDArray[np.float32]
 
 EDGE = 4.0  # the latent normal is cut here
 CELLS = 512  # and put into so many cells
+FINE = 1 << 16  # values of a standard normal that are drawn from
 MOST = 0.95  # of a correlation
-BORROWED = 8.0  # weeks of its own history that weigh as much as what a new product borrows
+BORROWED = float(YOUNG)  # weeks of its own history that weigh as much as what a new product borrows
 
 
 def forecast(made: Fit, horizon: int, open_share: ArrayLike | None = None) -> Forecast:
@@ -35,10 +40,10 @@ def forecast(made: Fit, horizon: int, open_share: ArrayLike | None = None) -> Fo
     if knots[0] > horizon:
         share = np.repeat(share, -(-knots[0] // horizon), axis=1)
     at = [cumulative(made, made.weeks, h, share) for h in knots]
-    ratios = np.stack([np.where(m > 0, v / np.maximum(m, 1e-12), 1.01) for m, v, _ in at])
+    ratios = np.stack([np.where(m > 0, v / np.maximum(m, 1e-12), 1.01) for m, v in at])
     week_mean = np.zeros((rows, horizon))
     done, before = np.zeros(rows), 0
-    for (mean, _, _), knot in zip(at, knots, strict=True):
+    for (mean, _), knot in zip(at, knots, strict=True):
         stop = min(knot, horizon)
         week_mean[:, before:stop] = _spread_over(np.maximum(mean - done, 0.0), share[:, before:stop])
         done, before = np.maximum(mean, done), stop
@@ -125,24 +130,33 @@ def sample(outlook: Forecast, paths: int, seed: int, luck: tuple[float, float] =
     rng = np.random.default_rng(seed)
     common, every = rng.standard_normal((paths, 1, 1), np.float32), rng.standard_normal((paths, horizon, 1), np.float32)
     own = rng.standard_normal((paths, 1, series), np.float32)
-    held = (np.sqrt(lasting_share) * common + np.sqrt(1 - lasting_share) * own) * np.sqrt(lasting)
-    fleeting = np.sqrt(1 - lasting)
+    cell = CELLS / (2 * EDGE)  # cells of the table in one standard deviation
+    held = np.asarray(np.sqrt(lasting) * cell, np.float32) * (np.sqrt(lasting_share) * common + np.sqrt(1 - lasting_share) * own)
+    held += np.float32(CELLS / 2)
+    alone = np.asarray(np.sqrt((1 - lasting) * (1 - weekly_share)) * cell, np.float32)
+    together = np.asarray(np.sqrt((1 - lasting) * weekly_share) * cell, np.float32)
     drawn = np.empty((paths, horizon, series), np.float32)
-    base, scale = (np.arange(series) * CELLS).astype(np.int32), np.float32(CELLS / (2 * EDGE))
+    base, normals = np.arange(series) * CELLS, _normals()
     for begin in range(0, paths, block):
         some = slice(begin, begin + block)
-        latent = rng.standard_normal((len(drawn[some]), horizon, series), np.float32)
-        latent *= np.asarray(fleeting * np.sqrt(1 - weekly_share), np.float32)
-        latent += np.asarray(fleeting * np.sqrt(weekly_share), np.float32) * every[some] + np.asarray(held[some], np.float32)
-        latent *= scale
-        latent += np.float32(CELLS / 2)
+        latent = normals[rng.integers(0, len(normals), (len(drawn[some]), horizon, series), np.uint16)]
+        latent *= alone
+        if luck[0] or luck[1]:
+            latent += together * every[some]
+        latent += held[some]
         np.clip(latent, 0, CELLS - 1, out=latent)
-        cells = latent.astype(np.int32)
-        cells += base
-        np.take(table, cells, out=drawn[some])
+        np.take(table, latent.astype(np.int32) + base, out=drawn[some], mode="clip")
     if not np.allclose(ratio, 1.0):
         drawn *= ratio
     return drawn
+
+
+@cache
+def _normals() -> Singles:
+    """The standard normal as so many equally likely values: drawn several times as fast, and fine enough for the cells."""
+    from scipy.special import ndtri  # type: ignore[import-untyped]
+
+    return np.asarray(ndtri((np.arange(FINE) + 0.5) / FINE), np.float32)
 
 
 def _margins(outlook: Forecast) -> tuple[Singles, Singles, Floats, Floats]:
@@ -152,7 +166,7 @@ def _margins(outlook: Forecast) -> tuple[Singles, Singles, Floats, Floats]:
     The table's mean is set to the exact mean. Weeks' correlation c of demand solves V_H = H V_1 (1 + (H - 1) c) by least
     squares over the weeks; the latent one follows from the first two Hermite coefficients of the table.
     """
-    from scipy.special import ndtr  # type: ignore[import-untyped]
+    from scipy.special import ndtr
 
     from service.core.demand.negbin import quantiles
 

@@ -12,6 +12,7 @@ Season = tuple[tuple[int, int], tuple[int, int]]  # (month, day) from, (month, d
 CHANNELS = ("retail", "wholesale", "market")
 SEED = 20_270_101
 PATHS = 1_000
+YOUNG = 8  # weeks since its first order, or since it is there, in which a product is new
 WEEKS = 26
 
 
@@ -19,7 +20,7 @@ WEEKS = 26
 class Mark:
     """Days of the calendar that are not like others; `product` -1 and `channel` "" mean all."""
 
-    kind: str  # promotion, market_day
+    kind: str  # closed, promotion, market_day
     first: int
     last: int
     product: int = -1
@@ -42,8 +43,10 @@ class History:
     gaps: dict[int, list[tuple[int, int]]] = field(default_factory=dict)  # product -> first and last days without stock
     seasons: dict[int, Season] = field(default_factory=dict)
     like: dict[int, list[int]] = field(default_factory=dict)
+    fresh: dict[int, int] = field(default_factory=dict)  # products that are new and not yet ordered: weeks since they are there
     retired: list[int] = field(default_factory=list)
     known: list[tuple[int, int, float]] = field(default_factory=list)  # open orders: series, day, units
+    apart: list[tuple[int, int, float]] = field(default_factory=list)  # open orders that no forecast expects: the same
 
 
 @dataclass(slots=True)
@@ -94,6 +97,18 @@ class CoverOf:
     bands: list[list[float]]  # early, likely, late: left at the end of each week
     drivers: list[tuple[int, float]]  # product, share
     with_orders: list[int | None] = field(default_factory=list)  # `runs_out` with what is on order
+    surely: int | None = None  # the day to which what is there lasts at the service level
+
+
+@dataclass(slots=True)
+class Lasting:
+    """A node or a product: days until what is there runs out at the service level (None: beyond sight), its need, losses of its
+    lots; of a node, the day by which to order more than is on order (None: not within sight)."""
+
+    runs_out: int | None
+    weekly_need: float
+    expiring: list[float]
+    order_by: int | None = None
 
 
 @dataclass(slots=True)

@@ -11,16 +11,22 @@ def gaps(moves: Mapping[int, int], sold: Mapping[int, float], today: int) -> lis
     A product made when it is ordered never has stock for long: its days without stock are no gaps. Days on which it was
     ordered all the same are none either.
     """
-    days = sorted(moves)
-    empty = _empty(days, moves, today)
-    if not days or not empty:
+    empty = _empty(sorted(moves), moves, today)
+    if not empty or not from_stock(moves, sold, today):
         return []
+    return [part for first, last in empty for part in _without(first, last, sold)]
+
+
+def from_stock(moves: Mapping[int, int], sold: Mapping[int, float], today: int) -> bool:
+    """Whether a product is made to stock: since stock first came, most of what was sold was ordered on days with stock."""
+    days = sorted(moves)
+    if not days:
+        return False
+    empty = _empty(days, moves, today)
     since = [(day, units) for day, units in sold.items() if days[0] <= day < today]
     total = sum(units for _, units in since)
     without = sum(units for day, units in since if any(first <= day <= last for first, last in empty))
-    if total <= 0 or without > (1 - FROM_STOCK) * total:
-        return []
-    return [part for first, last in empty for part in _without(first, last, sold)]
+    return total > 0 and without <= (1 - FROM_STOCK) * total
 
 
 def _empty(days: Sequence[int], moves: Mapping[int, int], today: int) -> list[tuple[int, int]]:

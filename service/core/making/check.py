@@ -3,7 +3,6 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from fractions import Fraction
 
 from service.core.making.needs import Catalogue, Needs, Want, explode
 from service.core.stock import draw
@@ -14,19 +13,29 @@ MOST_UNITS = 10_000_000
 
 @dataclass(frozen=True, slots=True)
 class Stock:
-    """Lots by item, what plans claim by item, and which items are never short."""
+    """Lots by item, what plans claim by item, and which items are never short. Sums are kept: each is asked for again."""
 
     lots: Mapping[int, Sequence[Shelf]]
     claimed: Mapping[int, int]
     unstocked: frozenset[int]
-
-    def usable(self, item: int, day: date) -> int:
-        """What production may draw on a day."""
-        return sum(lot.quantity for lot in self.lots.get(item, ()) if draw.drawable(lot, day))
+    _sums: dict[tuple[int, date, date | None], int] = field(default_factory=dict, init=False, compare=False, repr=False)
 
     def available(self, item: int, day: date) -> int:
-        """Usable less claimed, never below 0."""
-        return max(0, self.usable(item, day) - self.claimed.get(item, 0))
+        """What production may draw on a day, less claimed, never below 0."""
+        key = item, day, None
+        if key not in self._sums:
+            self._sums[key] = self._less_claimed(item, [lot for lot in self.lots.get(item, ()) if draw.drawable(lot, day)])
+        return self._sums[key]
+
+    def finished(self, product: int, day: date, until: date) -> int:
+        """Finished units that could serve, less claimed, never below 0."""
+        key = product, day, until
+        if key not in self._sums:
+            self._sums[key] = self._less_claimed(product, [lot for lot in self.lots.get(product, ()) if serves(lot, day, until)])
+        return self._sums[key]
+
+    def _less_claimed(self, item: int, lots: Sequence[Shelf]) -> int:
+        return max(0, sum(lot.quantity for lot in lots) - self.claimed.get(item, 0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,30 +64,24 @@ class Finding:
         return not self.short
 
 
-def serves(lot: Shelf, question: Question, day: date) -> bool:
+def serves(lot: Shelf, day: date, until: date) -> bool:
     """Whether finished stock could serve: usable, or resting and ready by then."""
-    until = question.by or day
     if draw.drawable(lot, day):
         return True
     return lot.ready_on is not None and lot.ready_on <= until and draw.drawable(lot, max(until, day))
 
 
-def finished_by(catalogue: Catalogue, stock: Stock, question: Question, day: date) -> dict[int, int]:
-    """Finished units that could serve, less what plans claim."""
-    if not question.use_finished:
-        return {}
-    found = {}
-    for product in catalogue.products:
-        ready = sum(lot.quantity for lot in stock.lots.get(product, ()) if serves(lot, question, day))
-        found[product] = max(0, ready - stock.claimed.get(product, 0))
-    return found
+def made_before(catalogue: Catalogue, stock: Stock, question: Question, day: date) -> tuple[dict[int, int], dict[int, int]]:
+    """Finished units and bulk that are there and need not be made."""
+    products = catalogue.products if question.use_finished else ()
+    finished = {product: stock.finished(product, day, question.by or day) for product in products}
+    return finished, {formula: stock.available(formula, day) for formula in catalogue.recipes}
 
 
 def on_day(catalogue: Catalogue, stock: Stock, question: Question, day: date) -> Finding:
     """What the wants need and lack if they are made on a day."""
-    there = _There(catalogue, stock, question, day)
-    needs = explode(catalogue, question.wants, there.finished, there.bulk)
-    available = {item: there.available(item) for item in needs.materials}
+    needs = explode(catalogue, question.wants, *made_before(catalogue, stock, question, day))
+    available = {item: stock.available(item, day) for item in needs.materials}
     short = {
         item: needed - available[item]
         for item, needed in needs.materials.items()
@@ -95,7 +98,8 @@ def rest_of(catalogue: Catalogue, needs: Needs) -> int:
 def _ready(catalogue: Catalogue, stock: Stock, question: Question, needs: Needs, day: date) -> date:
     days = [day + timedelta(days=rest_of(catalogue, needs))] if needs.batches else [day]
     for product, quantity in needs.from_finished.items():
-        days += _ready_days([lot for lot in stock.lots.get(product, ()) if serves(lot, question, day)], quantity, day)
+        serving = [lot for lot in stock.lots.get(product, ()) if serves(lot, day, question.by or day)]
+        days += _ready_days(serving, quantity, day)
     return max(days)
 
 
@@ -147,73 +151,56 @@ def _edges(lot: Shelf) -> list[date]:
 
 def limiting(finding: Finding, unstocked: frozenset[int]) -> int | None:
     """The material with the smallest available / needed, short or not."""
-    needed = {item: quantity for item, quantity in finding.needs.materials.items() if quantity and item not in unstocked}
-    if not needed:
-        return None
-    return min(needed, key=lambda item: (Fraction(finding.available[item], needed[item]), item))
+    there, needs = finding.available, finding.needs.materials
+    least: int | None = None
+    for item in sorted(item for item, needed in needs.items() if needed and item not in unstocked):
+        if least is None or there[item] * needs[least] < there[least] * needs[item]:
+            least = item
+    return least
 
 
 def most_units(catalogue: Catalogue, stock: Stock, question: Question, product: int, day: date) -> int:
     """The most units of one product if it were wanted alone (finished ones too, if they may serve)."""
-    there = _There(catalogue, stock, question, day)
+    finished, bulk = made_before(catalogue, stock, question, day)
 
-    def short_by(units: int) -> float:
-        """The largest share of a need that is not there; 0 when there is enough."""
-        needs = explode(catalogue, (Want(product, units),), there.finished, there.bulk)
-        lacking = [
-            needed / there.available(item) if there.available(item) else float("inf")
-            for item, needed in needs.materials.items()
-            if needed > there.available(item) and item not in stock.unstocked
-        ]
-        return max(lacking, default=0.0)
+    def available(item: int) -> int:
+        return stock.available(item, day)
 
-    if short_by(1):
-        return 0
-    return _largest(short_by, 1, MOST_UNITS)
+    def needed(units: int) -> Mapping[int, int]:
+        found = explode(catalogue, (Want(product, units),), finished, bulk).materials
+        return {item: quantity for item, quantity in found.items() if item not in stock.unstocked}
 
+    def is_short(needs: Mapping[int, int]) -> bool:
+        return any(quantity > available(item) for item, quantity in needs.items())
 
-def _largest(short_by: Callable[[int], float], low: int, most: int) -> int:
-    """The largest number that is not short; `low` is none. Needs grow with the number, so one look from afar comes near."""
-    over = short_by(most)
-    if not over:
-        return most
-    high = most
-    near = int(most / over) if over < float("inf") else 0
-    if low < near < high:
-        up = not short_by(near)
-        low, high = (near, high) if up else (low, near)
-        step = 1
-        while high - low > 1:  # from there in growing steps to the other side
-            at = min(low + step, high - 1) if up else max(high - step, low + 1)
-            short = bool(short_by(at))
-            low, high = (low, at) if short else (at, high)
-            if short == up:
+    low: Look = finished.get(product, 0), {}  # finished units need nothing
+    high: Look = MOST_UNITS, needed(MOST_UNITS)
+    if not is_short(high[1]):
+        return MOST_UNITS
+    step = 1
+    while high[0] - low[0] > 1:  # needs grow nearly in a line: look where it crosses what is there, then beside it
+        at = _crossing(low, high, available)
+        for _ in range(2):
+            needs = needed(at)
+            low, high = (low, (at, needs)) if is_short(needs) else ((at, needs), high)
+            at += step if at == low[0] else -step
+            if not low[0] < at < high[0]:
+                at = (low[0] + high[0]) // 2
+            if at == low[0]:
                 break
-            step *= 2
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if short_by(middle) else (middle, high)
-    return low
+        step *= 2
+    return low[0]
 
 
-@dataclass(slots=True)
-class _There:
-    """What is available on a day, each item added up once."""
+Look = tuple[int, Mapping[int, int]]  # units, and what they need
 
-    catalogue: Catalogue
-    stock: Stock
-    question: Question
-    day: date
-    bulk: dict[int, int] = field(init=False)
-    finished: dict[int, int] = field(init=False)
-    _known: dict[int, int] = field(default_factory=dict)
 
-    def __post_init__(self) -> None:
-        self.bulk = {formula: self.available(formula) for formula in self.catalogue.recipes}
-        self.finished = finished_by(self.catalogue, self.stock, self.question, self.day)
-
-    def available(self, item: int) -> int:
-        """Usable less claimed, never below 0."""
-        if item not in self._known:
-            self._known[item] = self.stock.available(item, self.day)
-        return self._known[item]
+def _crossing(low: Look, high: Look, available: Callable[[int], int]) -> int:
+    """Between a number that is not short and one that is: where the first need would reach what is there."""
+    (units, before), (most, after) = low, high
+    reached = [
+        (most - units) * (available(item) - before.get(item, 0)) // (needed - before.get(item, 0))
+        for item, needed in after.items()
+        if needed > available(item)
+    ]
+    return min(max(units + min(reached), units + 1), most - 1)

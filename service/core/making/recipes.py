@@ -1,6 +1,6 @@
 """What one unit of a product takes of each material, as floats, for the paths of a forecast. No numpy here.
 
-Process loss: a batch gives batch x (1 - share) - fixed; the fixed part is spread over the formula's usual batch.
+Process loss: a batch gives batch x (1 - share) - fixed; the fixed part is spread over the batch that a formula is made in.
 """
 
 from collections.abc import Collection, Mapping
@@ -21,13 +21,13 @@ class Parts:
     rest: dict[int, int] = field(default_factory=dict)
 
 
-def parts(catalogue: Catalogue, usual: Mapping[int, int | None], apart: Collection[int], unstocked: Collection[int]) -> Parts:
+def parts(catalogue: Catalogue, batches: Mapping[int, int | None], apart: Collection[int], unstocked: Collection[int]) -> Parts:
     """Every product through packaging and formulas; bulk of which there is stock (`apart`) stays bulk, and comes apart itself."""
     a_mg: dict[int, dict[int, float]] = {}
     found = Parts()
     for formula in reversed(catalogue.order):
         recipe = catalogue.recipes[formula]
-        factor = batch_per_mg(usual.get(formula), recipe.loss_ppm, recipe.loss_mg)
+        factor = batch_per_mg(batches.get(formula), recipe.loss_ppm, recipe.loss_mg)
         mine: dict[int, float] = {}
         for item, share in recipe.lines:
             if item in unstocked:
@@ -50,11 +50,11 @@ def parts(catalogue: Catalogue, usual: Mapping[int, int | None], apart: Collecti
     return found
 
 
-def batch_per_mg(usual: int | None, loss_ppm: int, loss_mg: int) -> float:
-    """Grams to be made for a gram that is filled; without a usual batch the fixed loss is left out."""
+def batch_per_mg(batch: int | None, loss_ppm: int, loss_mg: int) -> float:
+    """Grams to be made for a gram that is filled; of what nobody makes or sells the fixed loss is left out."""
     share = 1 - loss_ppm / PPM
-    filled = usual * share - loss_mg if usual else 0.0
-    return usual / filled if usual and filled > 0 else 1 / share
+    filled = batch * share - loss_mg if batch else 0.0
+    return batch / filled if batch and filled > 0 else 1 / share
 
 
 def _sets(catalogue: Catalogue) -> list[tuple[int, int, float]]:

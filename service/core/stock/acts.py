@@ -32,6 +32,11 @@ class Lot:
         """The last usable day."""
         return draw.last_usable_day(self.expires_on, self.opened_on, self.opened_life_days)
 
+    @property
+    def production(self) -> bool:
+        """Whether it is in a place that production draws from."""
+        return not self.set_apart
+
     def shelf(self, quantity: int | None = None) -> Shelf:
         """The lot as a draw sees it."""
         left = self.quantity if quantity is None else quantity

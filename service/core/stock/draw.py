@@ -6,6 +6,7 @@ Source of the order: ISO 22716:2007, 6.6.7 (oldest released stock first), tighte
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Protocol
 
 FOREVER = date(9999, 12, 31)
 
@@ -50,7 +51,35 @@ def last_usable_day(expires_on: date | None, opened_on: date | None, opened_life
     return min(days)
 
 
-def state(lot: Shelf, day: date) -> str:
+class Seen(Protocol):
+    """What says whether a lot may be drawn."""
+
+    @property
+    def received_on(self) -> date:
+        """The day it came."""
+
+    @property
+    def use_by(self) -> date:
+        """Its last usable day."""
+
+    @property
+    def status(self) -> str:
+        """Released or not."""
+
+    @property
+    def retest_on(self) -> date | None:
+        """When its test is due."""
+
+    @property
+    def ready_on(self) -> date | None:
+        """When it has rested."""
+
+    @property
+    def production(self) -> bool:
+        """Whether production draws from where it is."""
+
+
+def state(lot: Seen, day: date) -> str:
     """The one part of on hand a lot counts in: rejected, quarantined, expired, resting, set apart or usable."""
     if lot.status in ("rejected", "quarantined"):
         return lot.status
@@ -61,7 +90,7 @@ def state(lot: Shelf, day: date) -> str:
     return "usable" if lot.production else "set_apart"
 
 
-def drawable(lot: Shelf, day: date) -> bool:
+def drawable(lot: Seen, day: date) -> bool:
     """Whether production may draw this lot by itself on that day."""
     return lot.received_on <= day and state(lot, day) == "usable"
 
@@ -91,8 +120,8 @@ def draw(
     `named` pairs a lot's id with a quantity or None (as much as is still needed); `without` are lots
     never drawn unnamed (the run's own).
     """
-    by_id = {lot.id: lot for lot in lots}
-    left = {lot.id: max(0, lot.quantity) for lot in by_id.values()}
+    lots = list(lots)
+    left = {lot.id: max(0, lot.quantity) for lot in lots}
     takes: list[Take] = []
     wanted = quantity
     for lot_id, most in named:
@@ -100,7 +129,7 @@ def draw(
         takes.append(Take(lot_id, taken, "named"))
         left[lot_id] = left.get(lot_id, 0) - taken
         wanted -= taken
-    usable = [lot for lot in by_id.values() if lot.id not in without and drawable(lot, day)]
+    usable = [lot for lot in lots if lot.id not in without and drawable(lot, day)]
     for lot in sorted(usable, key=first_out):
         if not wanted:
             break

@@ -13,7 +13,6 @@ from typing import Any
 
 from service.core.stock import draw
 from service.core.stock.acts import Assumed, Came, Counted, Divided, Edited, Gone, Lot, Named, Order, Paper
-from service.core.stock.draw import Shelf
 from service.core.stock.kept import Kept
 
 BEYOND = 0  # stands for the unbooked lot in effects
@@ -46,10 +45,11 @@ class Shelves:
     books: dict[int, int] = field(default_factory=dict)  # count -> what the books said
     cleared: dict[tuple[int, int], int] = field(default_factory=dict)  # (document, line) -> by which count
     waited: date | None = None  # the first day of a draw that was unbooked, be it only until a later paper
+    ahead: dict[int, dict[str, Any]] = field(default_factory=dict)  # edits of lots that come later
     born: dict[int, dict[str, Any]] = field(default_factory=dict)  # what each part was when it was split off
     kept: "Kept" = field(default_factory=lambda: Kept((), {}))
     _left: dict[tuple[int, int], int] = field(default_factory=dict)
-    _first_out: list[Lot] | None = None  # lots in law 6's order, until one changes its place in it
+    _first_out: list[Lot] | None = None  # lots in law 6's order, until one changes its place in it or is filled again
 
     def run(self, papers: Iterable[Paper]) -> None:
         """Apply papers in their order, sparing for named draws what later papers name."""
@@ -78,6 +78,8 @@ class Shelves:
                 self._counted(paper, paper.act)
 
     def _came(self, paper: Paper, lot: Lot, quantity: int) -> None:
+        for name, value in self.ahead.pop(lot.id, {}).items():
+            setattr(lot, name, value)
         self.lots[lot.id] = lot
         self._first_out = None
         self._move(paper.document, paper.line, lot.id, quantity)
@@ -97,11 +99,13 @@ class Shelves:
 
     def _edited(self, paper: Paper, act: Edited) -> None:
         lot = self.lots.get(act.lot)
-        if lot is not None:
-            for name, value in act.facts.items():
-                setattr(lot, name, value)
-            self._first_out = None
-            self._serve_day(paper.day, [lot.id])
+        if lot is None:  # its receipt was corrected to a later day: the edit waits for it
+            self.ahead.setdefault(act.lot, {}).update(act.facts)
+            return
+        for name, value in act.facts.items():
+            setattr(lot, name, value)
+        self._first_out = None
+        self._serve_day(paper.day, [lot.id])
 
     def _named(self, paper: Paper, act: Named) -> None:
         left = self._left.get((paper.document, paper.line), act.need)
@@ -112,24 +116,22 @@ class Shelves:
 
     def _assumed(self, paper: Paper, act: Assumed) -> None:
         wanted = self._left.pop((paper.document, paper.line), act.need)
-        there = self._enough(paper, act, wanted)
-        drawn = draw.draw(draw.offered(there, act.least), wanted, paper.day)
-        for take in drawn.takes:
-            self._take(paper.document, paper.line, take.lot_id, take.quantity, paper.day)
-        self._beyond(paper, drawn.short, act.least)
+        order = paper.order
+        for lot in self._in_first_out():
+            if wanted <= 0:
+                break
+            if lot.quantity and lot.id not in act.without and _offered(lot, act.least, paper.day):
+                free = lot.quantity - self.kept.after(lot.id, order)
+                wanted -= self._take(paper.document, paper.line, lot.id, min(free, wanted), paper.day)
+        self._beyond(paper, wanted, act.least)
 
-    def _enough(self, paper: Paper, act: Assumed, wanted: int) -> list[Shelf]:
-        """Lots in law 6's order, less what later papers name, until what may be drawn of them is enough (a sale sees all)."""
+    def _in_first_out(self) -> list[Lot]:
+        """The lots in law 6's order; emptied ones at its head are left behind."""
         if self._first_out is None:
             self._first_out = sorted(self.lots.values(), key=lambda lot: (lot.use_by, lot.received_on, lot.code))
-        there: list[Shelf] = []
-        for lot in self._first_out:
-            if wanted <= 0 and act.least is None:
-                break
-            if lot.quantity > 0 and lot.id not in act.without:
-                there.append(lot.shelf(lot.quantity - self.kept.after(lot.id, paper.order)))
-                wanted -= max(0, there[-1].quantity) if draw.drawable(there[-1], paper.day) else 0
-        return there
+        if self._first_out and not self._first_out[0].quantity:
+            self._first_out = [lot for lot in self._first_out if lot.quantity]
+        return self._first_out
 
     def _counted(self, paper: Paper, act: Counted) -> None:
         lots = [lot for lot in self.lots.values() if _is_counted(act, lot)]
@@ -211,11 +213,20 @@ class Shelves:
 
     def _move(self, document: int, line: int, lot: int, quantity: int) -> None:
         self.lots[lot].quantity += quantity
+        if quantity > 0:
+            self._first_out = None
         self._effect(document, line, lot, quantity)
 
     def _effect(self, document: int, line: int, lot: int, quantity: int) -> None:
         if quantity:
             self.effects[(document, line, lot)] += quantity
+
+
+def _offered(lot: Lot, least: date | None, day: date) -> bool:
+    """Whether a draw may take of a lot by itself; of a sale as `draw.offered` has it."""
+    if least is None:
+        return draw.drawable(lot, day)
+    return any(draw.drawable(shelf, day) for shelf in draw.offered([lot.shelf()], least))
 
 
 def _is_counted(act: Counted, lot: Lot) -> bool:

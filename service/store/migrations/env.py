@@ -5,7 +5,7 @@ from sqlalchemy import Connection
 from sqlmodel import SQLModel
 
 import service.store.tables  # noqa: F401  (fills the metadata)
-from service.store.migrations import triggers
+from service.store.migrations import statistics, triggers
 
 
 def run(connection: Connection) -> None:
@@ -24,6 +24,7 @@ given = context.config.attributes.get("connection")
 if given is not None:
     run(given)
     triggers.install(given)
+    statistics.install(given)
 else:  # `alembic check`, `alembic revision --autogenerate`: they compare, and change no database
     from service.settings import Settings
     from service.store.engine import make_engine

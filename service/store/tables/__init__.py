@@ -4,6 +4,7 @@ Primary keys start with `workshop_id`; quantities are in the item's smallest uni
 """
 
 from service.store.tables.access import Counter, Idempotency, Token, Workshop
+from service.store.tables.alerts import Alert, AlertStep, Watch
 from service.store.tables.buying import Delivery, Offer, PurchaseLine, PurchaseOrder, PurchasePaper, PurchasePlan, Supplier
 from service.store.tables.catalogue import FormulaLine, FormulaVersion, Item, Product, ProductPart
 from service.store.tables.columns import UtcTime
@@ -11,12 +12,16 @@ from service.store.tables.lots import Lot, Place
 from service.store.tables.orders import CalendarMark, Customer, Order, OrderLine, OrderPaper
 from service.store.tables.papers import Document, Line, LotEdit, Movement, NamedLot
 from service.store.tables.runs import Run, RunLine
+from service.store.tables.telling import Dispatch, Message, Receiver
 
 __all__ = [
+    "Alert",
+    "AlertStep",
     "CalendarMark",
     "Counter",
     "Customer",
     "Delivery",
+    "Dispatch",
     "Document",
     "FormulaLine",
     "FormulaVersion",
@@ -25,6 +30,7 @@ __all__ = [
     "Line",
     "Lot",
     "LotEdit",
+    "Message",
     "Movement",
     "NamedLot",
     "Offer",
@@ -38,10 +44,12 @@ __all__ = [
     "PurchaseOrder",
     "PurchasePaper",
     "PurchasePlan",
+    "Receiver",
     "Run",
     "RunLine",
     "Supplier",
     "Token",
     "UtcTime",
+    "Watch",
     "Workshop",
 ]

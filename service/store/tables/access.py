@@ -5,7 +5,7 @@ from datetime import date, datetime
 from sqlalchemy import Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
-from service.store.tables.columns import WITHOUT_ROWID, big, day, key, moment, small, text
+from service.store.tables.columns import WITHOUT_ROWID, big, day, key, label, moment, small, text
 
 
 class Workshop(SQLModel, table=True):
@@ -21,6 +21,8 @@ class Workshop(SQLModel, table=True):
     expiry_warning_days: int = small(30)
     service_level_ppm: int = big(950_000)  # how sure it wants to be of its stock
     lead_time_days: int = small(14)  # of materials that say none
+    digest_hour: int | None = small(None)  # of its day, from which the digest is told; null: none
+    digest_told_on: date | None = day(None)  # its last day whose digest was told
     capital_ppm: int = big(100_000)  # a year, of what lies on the shelf
     created_at: datetime = moment()
 
@@ -32,7 +34,7 @@ class Token(SQLModel, table=True):
     __table_args__ = (UniqueConstraint("workshop_id", "code"), UniqueConstraint("workshop_id", "secret_hash"))
     workshop_id: int = key()
     id: int = key()
-    code: str = text()
+    code: str = label()
     name: str = text()
     scopes: str = text()
     secret_hash: str = text()

@@ -6,7 +6,7 @@ from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlalchemy import text as sql
 from sqlmodel import SQLModel
 
-from service.store.tables.columns import WITHOUT_ROWID, big, day, flag, key, moment, of, small, text
+from service.store.tables.columns import WITHOUT_ROWID, big, day, flag, key, label, moment, of, small, text
 
 
 class Supplier(SQLModel, table=True):
@@ -16,7 +16,7 @@ class Supplier(SQLModel, table=True):
     __table_args__ = (UniqueConstraint("workshop_id", "code"),)
     workshop_id: int = key()
     id: int = key()
-    code: str = text()
+    code: str = label()
     name: str = text()
     currency: str = text()
     rate_nano: int | None = big(None)  # billionths of the workshop's currency for one unit of the supplier's
@@ -43,7 +43,7 @@ class Offer(SQLModel, table=True):
     )
     workshop_id: int = key()
     id: int = key()
-    code: str = text()
+    code: str = label()
     supplier_id: int = big()
     item_id: int = big()
     article: str | None = text(None)  # the supplier's own code

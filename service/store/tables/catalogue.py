@@ -5,7 +5,7 @@ from datetime import date, datetime
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import SQLModel
 
-from service.store.tables.columns import WITHOUT_ROWID, big, day, flag, key, moment, of, small, text
+from service.store.tables.columns import WITHOUT_ROWID, big, day, flag, key, label, moment, of, small, text
 
 
 class Item(SQLModel, table=True):
@@ -19,7 +19,7 @@ class Item(SQLModel, table=True):
     )
     workshop_id: int = key()
     id: int = key()
-    code: str = text()
+    code: str = label()
     name: str = text()
     kind: str = text()
     unit: str = text()

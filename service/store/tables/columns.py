@@ -69,6 +69,14 @@ def day(default: Any = ...) -> Any:
     return Field(default=default, sa_type=Date, nullable=default is None)
 
 
+SORTED = Text().with_variant(Text(collation="C"), "postgresql")  # by its bytes, as SQLite does
+
+
+def label(default: Any = ...) -> Any:
+    """A code or name that lists are sorted by: alike on both engines."""
+    return Field(default=default, sa_type=SORTED, nullable=default is None)
+
+
 def moment(default: Any = ...) -> Any:
     """A UTC time column."""
     return Field(default=default, sa_type=UtcTime, nullable=default is None)
@@ -77,6 +85,11 @@ def moment(default: Any = ...) -> Any:
 def flag(default: bool) -> Any:
     """A boolean column."""
     return Field(default=default, sa_type=Boolean, nullable=False)
+
+
+def answer() -> Any:
+    """A question's answer: yes, no, or not answered yet."""
+    return Field(default=None, sa_type=Boolean, nullable=True)
 
 
 def small(default: Any = ...) -> Any:

@@ -2,11 +2,11 @@
 
 from datetime import date
 
-from sqlalchemy import CheckConstraint, Index, Text, UniqueConstraint
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlalchemy import text as sql
 from sqlmodel import Field, SQLModel
 
-from service.store.tables.columns import WITHOUT_ROWID, big, day, flag, key, of, small, text
+from service.store.tables.columns import SORTED, WITHOUT_ROWID, big, day, flag, key, label, of, small, text
 
 
 class Lot(SQLModel, table=True):
@@ -25,13 +25,20 @@ class Lot(SQLModel, table=True):
         ),
         Index(None, "workshop_id", "item_id", "id"),
         Index(None, "workshop_id", "document_id"),
+        Index(
+            "ix_lot_parent",
+            "workshop_id",
+            "parent_id",
+            sqlite_where=sql("parent_id IS NOT NULL"),
+            postgresql_where=sql("parent_id IS NOT NULL"),
+        ),
         CheckConstraint("(id <> item_id AND on_hand >= 0) OR (id = item_id AND on_hand <= 0)", name="on_hand"),
         CheckConstraint("status IN ('quarantined','released','rejected')", name="status"),
     )
     workshop_id: int = key()
     id: int = key()
     item_id: int = big()
-    code: str = text()
+    code: str = label()
     document_id: int | None = big(None)  # the receipt, run, count or split it came from
     parent_id: int | None = big(None)
     supplier: str | None = text(None)
@@ -52,7 +59,7 @@ class Lot(SQLModel, table=True):
     status_by: str | None = text(None)
     status_on: date | None = day(None)
     status_reason: str | None = text(None)
-    place: str | None = text(None)
+    place: str | None = label(None)
     set_apart: bool = flag(False)  # in a place that production does not draw from
     quantity: int = big(0)  # at the start
     cost_micro: int | None = big(None)  # of the start
@@ -67,5 +74,5 @@ class Place(SQLModel, table=True):
     __tablename__ = "place"
     __table_args__ = (WITHOUT_ROWID,)
     workshop_id: int = key()
-    place: str = Field(primary_key=True, sa_type=Text)
+    place: str = Field(primary_key=True, sa_type=SORTED)
     production: bool = flag(True)

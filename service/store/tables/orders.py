@@ -2,11 +2,24 @@
 
 from datetime import date, datetime
 
-from sqlalchemy import CheckConstraint, Index, Text, UniqueConstraint
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlalchemy import text as sql
 from sqlmodel import Field, SQLModel
 
-from service.store.tables.columns import WITHOUT_ROWID, big, day, flag, key, moment, of, small, text
+from service.store.tables.columns import (
+    SORTED,
+    WITHOUT_ROWID,
+    answer,
+    big,
+    day,
+    flag,
+    key,
+    label,
+    moment,
+    of,
+    small,
+    text,
+)
 
 
 class Customer(SQLModel, table=True):
@@ -15,7 +28,7 @@ class Customer(SQLModel, table=True):
     __tablename__ = "customer"
     __table_args__ = (WITHOUT_ROWID,)
     workshop_id: int = key()
-    customer: str = Field(primary_key=True, sa_type=Text)  # a label
+    customer: str = Field(primary_key=True, sa_type=SORTED)  # a label
     transit_days: int = small(0)  # an order is shipped this long before it is due
     min_life_days: int = small(0)  # left on the day it arrives: batches with less are skipped
     smallest_order_micro: int | None = big(None)
@@ -39,15 +52,16 @@ class Order(SQLModel, table=True):
     )
     workshop_id: int = key()
     id: int = key()
-    reference: str = text()
+    reference: str = label()
     channel: str = text()
-    customer: str | None = text(None)
+    customer: str | None = label(None)
     placed_on: date = day()
     due_on: date | None = day(None)
     state: str = text("open")  # kept with every shipment and its reversal
     recorded_at: datetime = moment()
     recorded_by: str = text()
     facts: str = text("{}")  # JSON: what was told beside the columns (note)
+    one_off: bool | None = answer()  # whether it was the only one of its kind; null: nobody said
 
 
 class OrderLine(SQLModel, table=True):
@@ -82,18 +96,18 @@ class OrderPaper(SQLModel, table=True):
 
 
 class CalendarMark(SQLModel, table=True):
-    """Days that are not like others, so that they are neither noise nor forgotten: a promotion, a market day."""
+    """Days that are not like others, so that they are neither noise nor forgotten: closed, a promotion, a market day."""
 
     __tablename__ = "calendar_mark"
     __table_args__ = (
         of("item", "item_id"),
         UniqueConstraint("workshop_id", "code"),
         Index(None, "workshop_id", "from_on"),
-        CheckConstraint("kind IN ('promotion','market_day')", name="kind"),
+        CheckConstraint("kind IN ('closed','promotion','market_day')", name="kind"),
     )
     workshop_id: int = key()
     id: int = key()
-    code: str = text()
+    code: str = label()
     kind: str = text()
     from_on: date = day()
     until_on: date = day()

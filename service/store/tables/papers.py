@@ -6,7 +6,7 @@ from sqlalchemy import Index, UniqueConstraint
 from sqlalchemy import text as sql
 from sqlmodel import SQLModel
 
-from service.store.tables.columns import WITHOUT_ROWID, big, day, flag, key, moment, of, small, text
+from service.store.tables.columns import WITHOUT_ROWID, big, day, flag, key, label, moment, of, small, text
 
 
 class Document(SQLModel, table=True):
@@ -37,7 +37,7 @@ class Document(SQLModel, table=True):
     )
     workshop_id: int = key()
     id: int = key()
-    code: str = text()
+    code: str = label()
     kind: str = text()
     happened_on: date = day()
     happened_at: datetime | None = moment(None)  # null: told without a time

@@ -6,7 +6,7 @@ from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlalchemy import text as sql
 from sqlmodel import SQLModel
 
-from service.store.tables.columns import WITHOUT_ROWID, big, day, key, of, text
+from service.store.tables.columns import WITHOUT_ROWID, big, day, key, label, of, text
 
 
 class Run(SQLModel, table=True):
@@ -33,7 +33,7 @@ class Run(SQLModel, table=True):
     )
     workshop_id: int = key()
     id: int = key()
-    code: str = text()
+    code: str = label()
     state: str = text()
     formula_id: int | None = big(None)
     product_id: int | None = big(None)

@@ -6,7 +6,7 @@ from alembic import op
 from service.store.tables.columns import UtcTime
 
 revision = "0010"
-down_revision = "0006"
+down_revision = "0011"
 
 
 def upgrade() -> None:
