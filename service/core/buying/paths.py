@@ -11,11 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from service.core.cover.runout import EDGE, FOREVER, Days, Floats, Lot
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,28 +172,38 @@ class _Run:
 
 def walk(course: Course, quantities: Sequence[float]) -> Walked:
     """What happens on each path when these quantities fill the slots: the same walk as `evaluate`, kept in full."""
-    queue, (paths, spans) = _queue(course), course.need.shape
-    amount = _amounts(course, queue, np.tile(np.asarray(quantities, dtype=np.float64), (paths, 1)))
-    left, unused, days_unused = np.zeros_like(amount), np.zeros(paths), np.zeros(paths)
-    short, expired = np.zeros((paths, spans)), np.zeros_like(amount)
-    for now in range(spans):
-        begin = int(course.edges[now])
-        gone = queue.last < begin
-        expired[gone] += left[gone]
-        late = gone[:, None] & (queue.span == now)
-        expired += np.where(late, amount, 0.0)
-        left, came = _arrivals(left, amount, queue.span, now)
-        left = _usable(left, queue, begin)
-        total = np.cumsum(left, axis=0)
-        asked, there = course.need[:, now], total[-1]
-        short[:, now] = np.where(asked - there > EDGE * np.maximum(asked, 1.0), asked - there, 0.0)
-        left = np.diff(np.maximum(total - asked, 0.0), axis=0, prepend=0.0)
-        unused += came - np.minimum(asked, there)
-        days_unused += unused * float(course.edges[now + 1] - begin)
-    ended = queue.last < course.edges[-1]
-    expired[ended] += left[ended]
+    run = _Run(course, np.asarray(quantities, dtype=np.float64).reshape(1, -1))
+    queue, rows, before = run.queue, len(course.need), 0
+    total, unused, days_unused = np.zeros_like(run.amount), np.zeros(rows), np.zeros(rows)
+    short, expired = np.zeros((len(course.edges) - 1, rows)), np.zeros_like(run.amount)
+    gone = np.searchsorted(queue.last, course.edges, side="left")
+    for now in range(len(course.edges) - 1):
+        end = int(gone[now])
+        for batch in run.coming.get(now, ()):
+            came = np.where(run.span[batch] == now, run.amount[batch], 0.0)
+            unused += came
+            if batch < before:
+                expired[batch] += came
+            else:
+                total[batch:] += came
+        before = _expire(total, expired, before, end)
+        asked, there = run.need[now], total[-1].copy()
+        short[now] = np.where(asked - there > EDGE * np.maximum(asked, 1.0), asked - there, 0.0)
+        np.maximum(total - asked, 0.0, out=total)
+        unused -= np.minimum(asked, there)
+        days_unused += unused * float(course.edges[now + 1] - course.edges[now])
+    _expire(total, expired, before, int(gone[-1]))
     back = np.concatenate([queue.lots, queue.slots])
-    return Walked(short, expired[back].T, days_unused)
+    return Walked(short.T, expired[back].T, days_unused)
+
+
+def _expire(total: Floats, expired: Floats, before: int, end: int) -> int:
+    """The first batches of the queue up to `end` are lost; those up to `before` were before."""
+    if end > before:
+        expired[before:end] += np.diff(total[:end], axis=0, prepend=0.0)[before:]
+        total[end:] -= total[end - 1]
+        total[:end] = 0.0
+    return max(end, before)
 
 
 def _queue(course: Course) -> _Queue:
@@ -224,15 +232,3 @@ def _amounts(course: Course, queue: _Queue, points: Floats) -> Floats:
         amount[at] = lot.quantity
     amount[queue.slots] = points.T
     return amount
-
-
-def _arrivals(left: Floats, amount: Floats, span: Days, now: int) -> tuple[Floats, Floats]:
-    """What is there once a span's batches have arrived, and all that came, usable or not."""
-    coming = np.where(span == now, amount, 0.0)
-    return left + coming, coming.sum(axis=0)
-
-
-def _usable(left: Floats, queue: _Queue, begin: int) -> Floats:
-    """What is left of batches whose last day has not passed."""
-    gone = queue.last < begin
-    return np.where(gone[:, None], 0.0, left) if gone.any() else left
