@@ -1,12 +1,17 @@
-"""True costs of an order, day by day and unit by unit, and every order there is: written apart from the planner."""
+"""True costs of an order, day by day and unit by unit, and every order there is, written apart from the planner; and a shelf."""
 
 from itertools import product
 
 import numpy as np
 
+from service.core.buying.facts import Facts, Material, Settings, Supplier
+from service.core.buying.offers import Break, Offer, Terms
 from service.core.buying.paths import Course, Slot
 from service.core.buying.rows import Column, Group, Problem
-from service.core.cover.runout import Lot
+from service.core.cover.runout import Floats, Lot
+
+KG = 1_000_000  # milligrams
+EUR = 1_000_000  # millionths
 
 
 def course_cost(course: Course, quantities: tuple[float, ...]) -> float:
@@ -139,3 +144,44 @@ def some_problem(rng: np.random.Generator) -> Problem:
             choice += 1
     budget = float(rng.uniform(10, 120)) if rng.random() < 0.3 else None
     return Problem(courses, columns, groups, budget, float(rng.uniform(0, 20)))
+
+
+def gamma_need(rng: np.random.Generator, weekly_kg: float, paths: int = 400, weeks: int = 26, spread: float = 0.3) -> Floats:
+    shape = 1 / spread**2
+    return np.asarray(rng.gamma(shape, weekly_kg * KG / shape, (paths, weeks)))
+
+
+def workshop(seed: int, materials: int, suppliers: int, offers: int, paths: int = 200) -> Facts:
+    """A maker's shelf of invented materials."""
+    rng = np.random.default_rng(seed)
+    names = {
+        f"s{at}": Supplier(
+            f"s{at}",
+            Terms(
+                f"s{at}",
+                int(rng.choice([5, 8, 12])) * EUR,
+                int(rng.choice([100, 150, 250])) * EUR if rng.random() < 0.7 else None,
+                int(rng.choice([0, 0, 25, 50])) * EUR,
+            ),
+            rng.integers(3, 12) + rng.integers(0, 4, 30),
+            int(rng.choice([7, 7, 14])),
+        )
+        for at in range(suppliers)
+    }
+    made, offered = [], []
+    counts = np.bincount(np.concatenate([np.arange(materials), rng.integers(0, materials, offers - materials)]))
+    for at, count in enumerate(counts.tolist()):
+        weekly = float(np.exp(rng.normal(-1, 1.2)))
+        need = gamma_need(rng, weekly, paths, spread=0.6)
+        lots = tuple(Lot(float(rng.uniform(0, 4)) * weekly * KG, int(rng.integers(5, 300))) for _ in range(rng.integers(0, 4)))
+        made.append(Material(f"m{at}", f"m{at}", "g", need, lots))
+        price = float(np.exp(rng.normal(2.6, 0.7)))
+        for number in range(count):
+            grams = int(rng.choice([250, 500, 1000, 2500, 5000]))
+            pack_price = int(price * rng.uniform(0.85, 1.3) * grams / 1000 * EUR)
+            breaks = (Break(3, int(pack_price * 0.93)), Break(10, int(pack_price * 0.85))) if rng.random() < 0.5 else ()
+            life = int(rng.integers(120, 700))
+            offered.append(
+                Offer(f"o{at}-{number}", f"s{rng.integers(suppliers)}", f"m{at}", grams * 1000, pack_price, breaks, 1, life)
+            )
+    return Facts(made, offered, names, Settings(seconds=600))

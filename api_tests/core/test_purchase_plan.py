@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from api_tests.conftest import SOAK
+from api_tests.core.buying import EUR, KG, gamma_need, workshop
 from service.core.buying.answers import Plan
 from service.core.buying.courses import make
 from service.core.buying.facts import Facts, Material, Settings, Supplier
@@ -15,16 +16,7 @@ from service.core.buying.plan import plan
 from service.core.buying.words import Words
 from service.core.cover.runout import Floats, Lot
 
-KG = 1_000_000  # milligrams
-EUR = 1_000_000  # millionths
-
-
 # --- the plan ----------------------------------------------------------------------------------------------------------------
-
-
-def gamma_need(rng: np.random.Generator, weekly_kg: float, paths: int = 400, weeks: int = 26, spread: float = 0.3) -> Floats:
-    shape = 1 / spread**2
-    return np.asarray(rng.gamma(shape, weekly_kg * KG / shape, (paths, weeks)))
 
 
 def shea(need: Floats, *lots: Lot) -> Material:
@@ -187,42 +179,6 @@ def test_a_later_order_is_planned_together_with_this_one() -> None:
     assert [order for _, order in made.groups] == [0, 1]
     got = plan(facts)
     assert sum(line.quantity for order in got.orders for line in order.lines) <= 3 * KG
-
-
-def workshop(seed: int, materials: int, suppliers: int, offers: int, paths: int = 200) -> Facts:
-    """A maker's shelf of invented materials."""
-    rng = np.random.default_rng(seed)
-    names = {
-        f"s{at}": Supplier(
-            f"s{at}",
-            Terms(
-                f"s{at}",
-                int(rng.choice([5, 8, 12])) * EUR,
-                int(rng.choice([100, 150, 250])) * EUR if rng.random() < 0.7 else None,
-                int(rng.choice([0, 0, 25, 50])) * EUR,
-            ),
-            rng.integers(3, 12) + rng.integers(0, 4, 30),
-            int(rng.choice([7, 7, 14])),
-        )
-        for at in range(suppliers)
-    }
-    made, offered = [], []
-    counts = np.bincount(np.concatenate([np.arange(materials), rng.integers(0, materials, offers - materials)]))
-    for at, count in enumerate(counts.tolist()):
-        weekly = float(np.exp(rng.normal(-1, 1.2)))
-        need = gamma_need(rng, weekly, paths, spread=0.6)
-        lots = tuple(Lot(float(rng.uniform(0, 4)) * weekly * KG, int(rng.integers(5, 300))) for _ in range(rng.integers(0, 4)))
-        made.append(Material(f"m{at}", f"m{at}", "g", need, lots))
-        price = float(np.exp(rng.normal(2.6, 0.7)))
-        for number in range(count):
-            grams = int(rng.choice([250, 500, 1000, 2500, 5000]))
-            pack_price = int(price * rng.uniform(0.85, 1.3) * grams / 1000 * EUR)
-            breaks = (Break(3, int(pack_price * 0.93)), Break(10, int(pack_price * 0.85))) if rng.random() < 0.5 else ()
-            life = int(rng.integers(120, 700))
-            offered.append(
-                Offer(f"o{at}-{number}", f"s{rng.integers(suppliers)}", f"m{at}", grams * 1000, pack_price, breaks, 1, life)
-            )
-    return Facts(made, offered, names, Settings(seconds=600))
 
 
 def test_a_whole_workshop_is_planned_to_proof() -> None:

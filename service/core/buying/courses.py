@@ -18,7 +18,7 @@ from service.core.buying.facts import (
     worths,
 )
 from service.core.buying.offers import Offer
-from service.core.buying.paths import Course, Slot, days_of, evaluate, walk
+from service.core.buying.paths import Course, Slot, Walked, days_of, evaluate, walk
 from service.core.buying.rows import Column, Group, Problem
 from service.core.cover.runout import Days, Floats, daily_total
 from service.core.units import MICRO
@@ -28,7 +28,8 @@ COARSE = 28  # days in a span beyond the paths' own weeks
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """A material in the programme: its course, its first reachable day and the next order's on each path, its weights."""
+    """A material in the programme: its course, its first reachable day and the next order's on each path, its weights; and what
+    happens without any order."""
 
     material: Material
     worth: Worth
@@ -36,6 +37,7 @@ class Planned:
     first: Days
     until: Days
     short: float
+    nothing: Walked
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,11 +134,13 @@ def _planned(facts: Facts, material: Material, worth: Worth, slots: list[Slot]) 
 def _priced(facts: Facts, material: Material, worth: Worth, course: Course, reach: tuple[Days, Days]) -> Planned:
     """The weights: what was set for the material, or what follows from the service level."""
     within, later = _spans(course.edges, *reach)
+    nothing = walk(course, [0.0] * len(course.slots))
     if material.short is not None:
         short = max(material.short, worth.later)
-        return Planned(material, worth, replace(course, weight=within * short + later * worth.later), *reach, short)
-    level = facts.level_of(material)
-    found, allowed = _running_out(replace(course, weight=later * worth.later), worth, within, level)
+        weighed = replace(course, weight=within * short + later * worth.later)
+        return Planned(material, worth, weighed, *reach, short, nothing)
+    level, missing = facts.level_of(material), (nothing.short * within).sum(axis=1)
+    found, allowed = _running_out(replace(course, weight=later * worth.later), worth, within, missing, level)
     short = max(found, worth.later)
     weighed = replace(
         course,
@@ -145,7 +149,7 @@ def _priced(facts: Facts, material: Material, worth: Worth, course: Course, reac
         allowed=allowed,
         breach=max(price_of_a_broken_promise(worth, level), 0.0),
     )
-    return Planned(material, worth, weighed, *reach, short)
+    return Planned(material, worth, weighed, *reach, short, nothing)
 
 
 def _spans(edges: Days, first: Days, until: Days) -> tuple[Floats, Floats]:
@@ -164,14 +168,13 @@ def _need(material: Material, edges: Days) -> Floats:
     return np.asarray(np.diff(at, axis=1))
 
 
-def _running_out(course: Course, worth: Worth, within: Floats, service_level: float) -> tuple[float, float]:
+def _running_out(course: Course, worth: Worth, within: Floats, missing: Floats, service_level: float) -> tuple[float, float]:
     """What a unit short must cost for the service level to be the critical fractile, found on the paths themselves, and what is
-    then expected to be short.
+    then expected to be short. `missing`: what each path lacks without an order (P,).
 
     At the quantity that serves the need in reach on that share of the paths, a unit more costs its price and what follows on
     the paths where it is too many (kept, perhaps expired, or saving a later purchase); on the others it saves what is sought.
     """
-    missing = (walk(course, [0.0] * len(course.slots)).short * within).sum(axis=1)
     wanted = float(np.quantile(missing, service_level, method="inverted_cdf"))
     early = int(np.argmin([slot.arrives.mean() for slot in course.slots]))
     point = [wanted if slot == early else 0.0 for slot in range(len(course.slots))]
@@ -182,7 +185,7 @@ def _running_out(course: Course, worth: Worth, within: Floats, service_level: fl
 
 def _unavoidable(planned: Planned) -> float:
     """What follows for a material without any order, but for running out: the same for every order, and left out."""
-    nothing = walk(planned.course, [0.0] * len(planned.course.slots))
+    nothing = planned.nothing
     begin = planned.course.edges[:-1][None, :]
     later = float((nothing.short * planned.worth.later * (begin >= planned.until[:, None])).sum(axis=1).mean())
     return later + planned.course.held * float(nothing.unused.mean())

@@ -1,10 +1,11 @@
 """Which packs to order from whom: an integer programme over packs, price breaks, suppliers and their conditions.
 
-What a material's quantities cost along its paths is convex (`purchase_paths`), so a floor of straight lines holds it from
-below: the programme is solved by HiGHS with the lines known, its answer is priced truly, new lines are drawn where the
-floor was too low, and so on (Kelley, Journal of the SIAM 8 (1960) 703-712; Van Slyke & Wets, SIAM Journal on Applied
-Mathematics 17 (1969) 638-663). The solver's bound of the last programme is below every order's true cost, and the best order
-found is priced truly: the gap between the two is proven, not estimated.
+What a material's quantities cost along its paths is convex (`paths`), so a floor of straight lines holds it from below. One
+order is put together from combinations of each material's packs (`columns`). Where that does not end in a proof, and for orders
+of several days: the programme of packs is solved by HiGHS with the lines known, its answer is priced truly, new lines are drawn
+where the floor was too low, and so on (Kelley, Journal of the SIAM 8 (1960) 703-712; Van Slyke & Wets, SIAM Journal on
+Applied Mathematics 17 (1969) 638-663). The bound is below every order's true cost, and the best order found is priced truly:
+the gap between the two is proven, not estimated.
 """
 
 from collections.abc import Sequence
@@ -14,6 +15,8 @@ from typing import Any
 
 import numpy as np
 
+from service.core.buying import conditions
+from service.core.buying.columns import Columns
 from service.core.buying.paths import evaluate
 from service.core.buying.rows import Column, Counts, Floor, Group, Point, Problem, Programme, Rows
 from service.core.cover.runout import Floats
@@ -61,16 +64,13 @@ class Answer:
 def solve(problem: Problem, gap: float = 1e-3, seconds: float = 60.0) -> Solved:
     """The order of least expected cost, to a proven `gap` or as near as the time allows.
 
-    First without mixtures of offers, whose programmes are small; then with them, to the proof.
+    First by combinations of packs. Then without mixtures of offers, whose programmes are small; then with them, to the proof.
     """
     began, state = monotonic(), _Search(problem)
-    for mixed in (False, True):
-        if mixed and state.mixable:
-            state.relax(gap, seconds - (monotonic() - began))
-        for _ in range(ROUNDS):
-            left = seconds - (monotonic() - began)
-            if left <= 0 or state.gap() <= gap or not state.round(gap, left, mixed or not state.mixable):
-                break
+    if not any(problem.several_orders(one) for one in state.members):
+        state.combine(gap, began + seconds)
+    if state.gap() > gap:
+        state.search(gap, began + seconds)
     took = monotonic() - began
     goods, delivery, follows = state.parts(state.best)
     return Solved(state.best, state.cost, state.bound, state.gap(), goods, delivery, follows, state.rounds, took, state.solver)
@@ -85,11 +85,33 @@ class _Search:
         self.most = np.array([_most(problem, column) for column in problem.columns], dtype=np.int64)
         self.mixable = any(problem.mixable(one) and not problem.several_orders(one) for one in self.members)
         self.floors = [Floor() for _ in problem.courses]
-        for item in range(len(problem.courses)):
-            self._begin(item)
         self.best = np.zeros(len(problem.columns), dtype=np.int64)
         self.cost, self.bound = self.total(self.best), -np.inf
         self.rounds, self.solver, self.tight = 0, 0.0, 1.0
+
+    def combine(self, gap: float, until: float) -> None:
+        """The best order of combinations, and its bound."""
+        made = Columns(self.problem, self.most, self.floors, self._price, gap, until)
+        made.solve()
+        self.rounds, self.solver = made.rounds, made.solver
+        packs = made.packs()
+        if (cost := self.total(packs)) < self.cost:
+            self.best, self.cost = packs, cost
+        self.polish(until - monotonic())
+        self.bound = min(made.bound - self.problem.constant, self.cost)
+
+    def search(self, gap: float, until: float) -> None:
+        """Programmes of packs with the lines known, and new lines, by turns."""
+        for item in range(len(self.problem.courses)):
+            if monotonic() < until:
+                self._begin(item)
+        for mixed in (False, True):
+            if mixed and self.mixable:
+                self.relax(gap, until - monotonic())
+            for _ in range(ROUNDS):
+                left = until - monotonic()
+                if left <= 0 or self.gap() <= gap or not self.round(gap, left, mixed or not self.mixable):
+                    break
 
     def gap(self) -> float:
         """What the best order may cost too much, as a share."""
@@ -181,38 +203,24 @@ class _Search:
 
     def _moved(self, at: int, step: int) -> bool:
         """Whether so many packs more of a column are allowed and truly cheaper; then they are ordered."""
-        column, packs = self.problem.columns[at], self.best.copy()
-        packs[at] += step
-        if not column.least <= packs[at] <= self.most[at] or not self._takes(packs):
+        column, count = self.problem.columns[at], int(self.best[at]) + step
+        if not column.least <= count <= self.most[at]:
             return False
-        cost = self.total(packs)
-        if cost >= self.cost - LOOSE:
+        spent = conditions.spent(self.problem, self.best)
+        more = conditions.changed(self.problem, spent, column.group, column.price * step)
+        if more is None:
             return False
-        self.best, self.cost = packs, cost
+        here = self.quantities(column.item, self.best)
+        there = (*here[: column.slot], here[column.slot] + column.pack * step, *here[column.slot + 1 :])
+        floor = self.floors[column.item]
+        before = self._price(column.item, [here])[0]
+        if floor.below(there) + more >= before - LOOSE:
+            return False
+        more += self._price(column.item, [there])[0] - before
+        if more >= -LOOSE:
+            return False
+        self.best[at], self.cost = count, self.cost + more
         return True
-
-    def _takes(self, packs: Counts) -> bool:
-        """Whether every supplier takes an order, and the budget allows it."""
-        spent, paid = self._spent(packs), 0.0
-        for at, value in spent.items():
-            group = self.problem.groups[at]
-            if value < group.smallest - LOOSE:
-                return False
-            paid += value + self._charge(at, value) if group.order == 0 else 0.0
-        return self.problem.budget is None or paid <= self.problem.budget + LOOSE
-
-    def _spent(self, packs: Counts) -> dict[int, float]:
-        """The value of goods of each order that is placed."""
-        spent: dict[int, float] = {}
-        for at in np.flatnonzero(packs).tolist():
-            column = self.problem.columns[at]
-            spent[column.group] = spent.get(column.group, 0.0) + column.price * int(packs[at])
-        return spent
-
-    def _charge(self, group: int, goods: float) -> float:
-        """What the delivery of an order costs."""
-        free = self.problem.groups[group].free_from
-        return 0.0 if free is not None and goods >= free - LOOSE else self.problem.groups[group].charge
 
     def total(self, packs: Counts) -> float:
         """The true expected cost of an order."""
@@ -221,8 +229,8 @@ class _Search:
 
     def parts(self, packs: Counts) -> tuple[float, float, Floats]:
         """Goods, delivery, and what follows for each material along its paths."""
-        spent = self._spent(packs)
-        delivery = sum(self._charge(group, goods) for group, goods in spent.items())
+        spent = conditions.spent(self.problem, packs)
+        delivery = sum(conditions.charge(self.problem.groups[group], goods) for group, goods in spent.items())
         follows = [self._price(item, [self.quantities(item, packs)])[0] for item in range(len(self.problem.courses))]
         return sum(spent.values()), delivery, np.array(follows)
 

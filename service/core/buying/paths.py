@@ -11,11 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from service.core.cover.runout import EDGE, FOREVER, Days, Floats, Lot
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,19 +89,13 @@ def days_of(lots: Sequence[Stock], slots: Sequence[Slot], ends: ArrayLike, usual
 def evaluate(course: Course, points: ArrayLike) -> tuple[Floats, Floats]:
     """Expected cost (N,) and a subgradient (N, slots) at each of N points of ordered quantities (N, slots)."""
     at = np.asarray(points, dtype=np.float64).reshape(-1, len(course.slots))
-    queue, count = _queue(course), len(at)
-    need, weight = np.tile(course.need, (count, 1)), np.tile(course.weight, (count, 1))
-    amount, span = _amounts(course, queue, np.repeat(at, len(course.need), axis=0)), np.tile(queue.span, (1, count))
-    promised = None if course.promised is None or course.breach <= 0 else np.tile(course.promised, (count, 1))
-    run = _Run(course, queue, need, span)
-    cost, short = run.forward(amount, weight, promised)
-    slope = run.back(weight, course.held)
-    costs, slopes = _mean(cost, count), _mean(slope, count).T
-    if promised is not None:
+    count, run = len(at), _Run(course, at)
+    cost, short = run.forward()
+    costs, over = _mean(cost, count), np.zeros(count)
+    if run.promised is not None:
         missed = _mean(short, count) - course.allowed
-        costs = costs + course.breach * np.maximum(missed, 0.0)
-        slopes = slopes + course.breach * np.where(missed > 0, _mean(run.back(promised, 0.0), count), 0.0).T
-    return costs, slopes
+        costs, over = costs + course.breach * np.maximum(missed, 0.0), np.where(missed > 0, course.breach, 0.0)
+    return costs, _mean(run.back(np.repeat(over, len(course.need))), count).T
 
 
 def _mean(values: Floats, count: int) -> Floats:
@@ -112,84 +104,106 @@ def _mean(values: Floats, count: int) -> Floats:
 
 
 class _Run:
-    """One walk of all paths at all points, forward and back; rows R are points x paths."""
+    """One walk of all paths at all points, forward and back; rows R are points x paths, spans come first."""
 
-    def __init__(self, course: Course, queue: _Queue, need: Floats, span: Days) -> None:
-        self.course, self.queue, self.need, self.span = course, queue, need, span
+    def __init__(self, course: Course, points: Floats) -> None:
+        self.course, self.queue, count = course, _queue(course), len(points)
+        self.amount = _amounts(course, self.queue, np.repeat(points, len(course.need), axis=0))
+        self.span = np.tile(self.queue.span, (1, count))
+        self.need, self.weight = np.tile(course.need.T, (1, count)), np.tile(course.weight.T, (1, count))
+        breached = course.promised is not None and course.breach > 0
+        self.promised = np.tile(course.promised.T, (1, count)) if breached and course.promised is not None else None
+        self.coming: dict[int, list[int]] = {}  # batches that arrive in a span, on some path
+        for batch, spans in enumerate(self.queue.span):
+            for now in np.unique(spans).tolist():
+                self.coming.setdefault(now, []).append(batch)
         self.drawn: list[Days] = []
-        self.out: list[Flags] = []
 
-    def forward(self, amount: Floats, weight: Floats, promised: Floats | None) -> tuple[Floats, Floats]:
-        """Cost of each row, and what is short of the promise; notes the batch drawn last, and where need is lost."""
-        edges, rows = self.course.edges, amount.shape[1]
-        left, unused, cost, missed = np.zeros_like(amount), np.zeros(rows), np.zeros(rows), np.zeros(rows)
-        eventful = frozenset(np.unique(self.queue.span).tolist())
-        for now in range(len(edges) - 1):
-            if now in eventful:
-                left, came = _arrivals(left, amount, self.span, now)
+    def forward(self) -> tuple[Floats, Floats]:
+        """Cost of each row, and what is short of the promise; notes the batch drawn last (beyond all: need is lost).
+
+        `total` holds what there is of each batch and those before it in the queue.
+        """
+        course, queue, rows = self.course, self.queue, self.amount.shape[1]
+        total, unused, cost, missed = np.zeros_like(self.amount), np.zeros(rows), np.zeros(rows), np.zeros(rows)
+        gone = np.searchsorted(queue.last, course.edges[:-1], side="left")
+        for now in range(len(course.edges) - 1):
+            for batch in self.coming.get(now, ()):
+                came = np.where(self.span[batch] == now, self.amount[batch], 0.0)
+                total[batch:] += came
                 unused += came
-            left = _usable(left, self.queue, int(edges[now]))
-            total = np.cumsum(left, axis=0)
-            asked, there = self.need[:, now], total[-1]
-            enough = total >= asked - EDGE * np.maximum(asked, 1.0)
-            self.drawn.append(enough.argmax(axis=0))
-            self.out.append(~enough[-1])
-            left = np.diff(np.maximum(total - asked, 0.0), axis=0, prepend=0.0)
+            if end := int(gone[now]):
+                total[end:] -= total[end - 1]
+                total[:end] = 0.0
+            asked, there = self.need[now], total[-1].copy()
+            drawn = (total < asked - EDGE * np.maximum(asked, 1.0)).sum(axis=0)
+            self.drawn.append(drawn)
+            total -= asked
+            np.maximum(total, 0.0, out=total)
+            lost = np.where(drawn == len(total), asked - there, 0.0)
             unused -= np.minimum(asked, there)
-            lost = np.where(enough[-1], 0.0, asked - there)
-            cost += weight[:, now] * lost + self.course.held * float(edges[now + 1] - edges[now]) * unused
-            if promised is not None:
-                missed += promised[:, now] * lost
+            cost += self.weight[now] * lost + course.held * float(course.edges[now + 1] - course.edges[now]) * unused
+            if self.promised is not None:
+                missed += self.promised[now] * lost
         return cost, missed
 
-    def back(self, weight: Floats, held: float) -> Floats:
+    def back(self, breach: Floats) -> Floats:
         """What one unit more in each slot changes on each row: followed back from the last span.
 
-        A unit more of a batch serves lost need, where there is any; else it takes the place of a unit of the batch drawn
-        last, which then is the unit more. Once its batch has expired it is only money spent.
+        A unit more of a batch serves lost need, where there is any (at its weight, and on rows with a `breach` at what that
+        costs); else it takes the place of a unit of the batch drawn last, which then is the unit more. Once its batch has
+        expired it is only money spent.
         """
-        edges, queue = self.course.edges, self.queue
-        ahead = np.zeros((len(queue.last), weight.shape[0]))
-        slope = np.zeros_like(ahead)
-        own, spent = np.arange(len(queue.last))[:, None], 0.0
-        eventful = frozenset(np.unique(queue.span[queue.slots]).tolist())
-        for now in range(len(edges) - 2, -1, -1):
-            kept = held * float(edges[now + 1] - edges[now])
+        course, queue, rows = self.course, self.queue, np.arange(self.amount.shape[1])
+        ahead, batches = np.zeros_like(self.amount), len(queue.last)
+        slope, own, spent = np.zeros_like(ahead), np.arange(batches)[:, None], 0.0
+        for now in range(len(course.edges) - 2, -1, -1):
+            kept, drawn = course.held * float(course.edges[now + 1] - course.edges[now]), self.drawn[now]
             spent += kept
-            heir = np.maximum(self.drawn[now][None, :], own)
-            ahead = np.where(self.out[now][None, :], -weight[:, now], kept + np.take_along_axis(ahead, heir, axis=0))
-            gone = queue.last < edges[now]
-            if gone.any():
-                ahead[gone] = spent
-            if now in eventful:
-                slope = np.where(self.span == now, ahead, slope)
+            worth = self.weight[now] if self.promised is None else self.weight[now] + breach * self.promised[now]
+            inherited = np.where(drawn == batches, -worth, kept + ahead[np.minimum(drawn, batches - 1), rows])
+            ahead += kept
+            np.copyto(ahead, inherited, where=drawn > own)
+            ahead[: int(np.searchsorted(queue.last, course.edges[now], side="left"))] = spent
+            for batch in self.coming.get(now, ()):
+                np.copyto(slope[batch], ahead[batch], where=self.span[batch] == now)
         return slope[queue.slots]
 
 
 def walk(course: Course, quantities: Sequence[float]) -> Walked:
     """What happens on each path when these quantities fill the slots: the same walk as `evaluate`, kept in full."""
-    queue, (paths, spans) = _queue(course), course.need.shape
-    amount = _amounts(course, queue, np.tile(np.asarray(quantities, dtype=np.float64), (paths, 1)))
-    left, unused, days_unused = np.zeros_like(amount), np.zeros(paths), np.zeros(paths)
-    short, expired = np.zeros((paths, spans)), np.zeros_like(amount)
-    for now in range(spans):
-        begin = int(course.edges[now])
-        gone = queue.last < begin
-        expired[gone] += left[gone]
-        late = gone[:, None] & (queue.span == now)
-        expired += np.where(late, amount, 0.0)
-        left, came = _arrivals(left, amount, queue.span, now)
-        left = _usable(left, queue, begin)
-        total = np.cumsum(left, axis=0)
-        asked, there = course.need[:, now], total[-1]
-        short[:, now] = np.where(asked - there > EDGE * np.maximum(asked, 1.0), asked - there, 0.0)
-        left = np.diff(np.maximum(total - asked, 0.0), axis=0, prepend=0.0)
-        unused += came - np.minimum(asked, there)
-        days_unused += unused * float(course.edges[now + 1] - begin)
-    ended = queue.last < course.edges[-1]
-    expired[ended] += left[ended]
+    run = _Run(course, np.asarray(quantities, dtype=np.float64).reshape(1, -1))
+    queue, rows, before = run.queue, len(course.need), 0
+    total, unused, days_unused = np.zeros_like(run.amount), np.zeros(rows), np.zeros(rows)
+    short, expired = np.zeros((len(course.edges) - 1, rows)), np.zeros_like(run.amount)
+    gone = np.searchsorted(queue.last, course.edges, side="left")
+    for now in range(len(course.edges) - 1):
+        end = int(gone[now])
+        for batch in run.coming.get(now, ()):
+            came = np.where(run.span[batch] == now, run.amount[batch], 0.0)
+            unused += came
+            if batch < before:
+                expired[batch] += came
+            else:
+                total[batch:] += came
+        before = _expire(total, expired, before, end)
+        asked, there = run.need[now], total[-1].copy()
+        short[now] = np.where(asked - there > EDGE * np.maximum(asked, 1.0), asked - there, 0.0)
+        np.maximum(total - asked, 0.0, out=total)
+        unused -= np.minimum(asked, there)
+        days_unused += unused * float(course.edges[now + 1] - course.edges[now])
+    _expire(total, expired, before, int(gone[-1]))
     back = np.concatenate([queue.lots, queue.slots])
-    return Walked(short, expired[back].T, days_unused)
+    return Walked(short.T, expired[back].T, days_unused)
+
+
+def _expire(total: Floats, expired: Floats, before: int, end: int) -> int:
+    """The first batches of the queue up to `end` are lost; those up to `before` were before."""
+    if end > before:
+        expired[before:end] += np.diff(total[:end], axis=0, prepend=0.0)[before:]
+        total[end:] -= total[end - 1]
+        total[:end] = 0.0
+    return max(end, before)
 
 
 def _queue(course: Course) -> _Queue:
@@ -218,15 +232,3 @@ def _amounts(course: Course, queue: _Queue, points: Floats) -> Floats:
         amount[at] = lot.quantity
     amount[queue.slots] = points.T
     return amount
-
-
-def _arrivals(left: Floats, amount: Floats, span: Days, now: int) -> tuple[Floats, Floats]:
-    """What is there once a span's batches have arrived, and all that came, usable or not."""
-    coming = np.where(span == now, amount, 0.0)
-    return left + coming, coming.sum(axis=0)
-
-
-def _usable(left: Floats, queue: _Queue, begin: int) -> Floats:
-    """What is left of batches whose last day has not passed."""
-    gone = queue.last < begin
-    return np.where(gone[:, None], 0.0, left) if gone.any() else left

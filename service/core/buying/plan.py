@@ -37,11 +37,12 @@ def plan(facts: Facts, aside: Mapping[str, Sequence[Offer]] | None = None) -> Pl
     made = make(facts)
     seconds = facts.settings.seconds / (1 if facts.settings.budget is None else 2)  # what it left out takes the other half
     found = solve(made.problem, facts.settings.gap, seconds)
-    orders = _orders(facts, made, found.packs, aside or {})
+    walked = [_walked(made, at, found.packs) for at in range(len(made.planned))]
+    orders = _orders(facts, made, found.packs, walked, aside or {})
     left_out = () if facts.settings.budget is None else _left_out(facts, made, found.packs)
     late = tuple(one for material in facts.materials if (one := _late(facts, made, material)) is not None)
     bound = min(found.bound, found.cost)
-    costs = _costs(made, found, orders)
+    costs = _costs(made, found, walked, orders)
     took = found.rounds, found.seconds, found.solver_seconds
     return Plan(orders, late, left_out, costs, round(bound * MICRO) if np.isfinite(bound) else -(10**15), found.gap, *took)
 
@@ -64,9 +65,8 @@ def _filled(made: Made, planned: int, packs: Counts, order: int | None = 0) -> l
     return filled
 
 
-def _see(one: Planned, filled: Sequence[float], since: Days) -> _Seen:
-    """Walk a material's paths with these quantities; judged from a day on, on each path."""
-    walked = walk(one.course, filled)
+def _see(one: Planned, walked: Walked, since: Days) -> _Seen:
+    """A material's paths as they were walked, judged from a day on, on each path."""
     begin = one.course.edges[:-1][None, :]
     reach = (begin >= since[:, None]) & (begin < one.until[:, None])
     return _Seen(walked, float(((walked.short * reach) > 0).any(axis=1).mean()), _first_short(one, walked, since))
@@ -89,7 +89,15 @@ def _day(out: Floats | Days, allowed: float, end: int) -> int | None:
     return None if day >= end else day
 
 
-def _orders(facts: Facts, made: Made, packs: Counts, aside: Mapping[str, Sequence[Offer]]) -> tuple[Order, ...]:
+def _walked(made: Made, at: int, packs: Counts, order: int | None = 0) -> Walked:
+    """A material's paths with an order (None: with all planned)."""
+    one, filled = made.planned[at], _filled(made, at, packs, order)
+    return walk(one.course, filled) if any(filled) else one.nothing
+
+
+def _orders(
+    facts: Facts, made: Made, packs: Counts, walked: Sequence[Walked], aside: Mapping[str, Sequence[Offer]]
+) -> tuple[Order, ...]:
     """Today's orders with their lines, by supplier as given."""
     taken = _packs(made, packs)
     found = []
@@ -97,21 +105,22 @@ def _orders(facts: Facts, made: Made, packs: Counts, aside: Mapping[str, Sequenc
         lines = [(offer, count) for offer, count in taken.items() if offer.supplier == name]
         if lines:
             goods, delivery, shares = order_costs(supplier.terms, lines)
-            shown = [_line(facts, made, packs, line, share, aside) for line, share in zip(lines, shares, strict=True)]
+            shown = [_line(facts, made, packs, walked, line, share, aside) for line, share in zip(lines, shares, strict=True)]
             found.append(Order(name, tuple(shown), goods, delivery))
     return tuple(found)
 
 
 def _line(
-    facts: Facts, made: Made, packs: Counts, line: tuple[Offer, int], delivery: int, aside: Mapping[str, Sequence[Offer]]
-) -> Line:
+    facts: Facts, made: Made, packs: Counts, walked: Sequence[Walked], line: tuple[Offer, int], delivery: int,
+    aside: Mapping[str, Sequence[Offer]],
+) -> Line:  # fmt: skip
     """A line and its reasons: the paths without any order against those with today's."""
     offer, count = line
     at = next(place for place, one in enumerate(made.planned) if one.material.code == offer.material)
     one, filled = made.planned[at], _filled(made, at, packs)
     slot = next(column.slot for column, choice in zip(made.problem.columns, made.choices, strict=True) if choice.offer == offer)
     since = one.course.slots[slot].arrives
-    without, with_it = _see(one, [0.0] * len(filled), since), _see(one, filled, since)
+    without, with_it = _see(one, one.nothing, since), _see(one, walked[at], since)
     level, end = facts.level_of(one.material), int(one.course.edges[-1])
     allowed = 1 - level
     share = count * offer.pack / filled[slot]
@@ -138,7 +147,7 @@ def _late(facts: Facts, made: Made, material: Material) -> Late | None:
     if one is None:
         return None if material.need.sum() <= 0 else _alone(facts, material)
     begin = one.course.edges[:-1][None, :]
-    short = walk(one.course, [0.0] * len(one.course.slots)).short
+    short = one.nothing.short
     early = (short > 0) & (begin < one.first[:, None])
     risk = float(early.any(axis=1).mean())
     allowed = 1 - facts.level_of(material)
@@ -169,7 +178,7 @@ def _left_out(facts: Facts, made: Made, packs: Counts) -> tuple[LeftOut, ...]:
         here, there = _filled(made, at, packs), _filled(made, at, free)
         if sum(there) <= sum(here):
             continue
-        risk_without, risk_with = _see(one, here, one.first).risk, _see(one, there, one.first).risk
+        risk_without, risk_with = (_see(one, _walked(made, at, some), one.first).risk for some in (packs, free))
         for offer, count in more.items():
             missing = count - had.get(offer, 0)
             if missing > 0:
@@ -178,12 +187,13 @@ def _left_out(facts: Facts, made: Made, packs: Counts) -> tuple[LeftOut, ...]:
     return tuple(sorted(found, key=lambda left: (left.risk_with - left.risk_without, left.material)))
 
 
-def _costs(made: Made, found: Solved, orders: Sequence[Order]) -> Costs:
+def _costs(made: Made, found: Solved, walked: Sequence[Walked], orders: Sequence[Order]) -> Costs:
     """The parts of the expected total; all orders planned count, not only today's."""
     capital = running_out = saved = 0.0
     for at, one in enumerate(made.planned):
-        nothing = walk(one.course, [0.0] * len(one.course.slots))
-        with_it = walk(one.course, _filled(made, at, found.packs, None))
+        nothing, with_it = one.nothing, walked[at]
+        if any(choice.order for choice in made.choices):  # the later orders too
+            with_it = _walked(made, at, found.packs, None)
         begin = one.course.edges[:-1][None, :]
         later = begin >= one.until[:, None]
         reach = (begin >= one.first[:, None]) & ~later

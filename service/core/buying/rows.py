@@ -86,6 +86,11 @@ class Floor:
     known: dict[Point, float] = field(default_factory=dict)
     tangents: list[tuple[Point, float, Floats]] = field(default_factory=list)
 
+    def below(self, point: Point) -> float:
+        """A bound for the cost at any point."""
+        at = np.array(point)
+        return max((base + float(slope @ at) for _, base, slope in self.tangents), default=-np.inf)
+
 
 @dataclass(frozen=True, slots=True)
 class Mixture:
