@@ -85,7 +85,7 @@ def main(seeds: list[int]) -> None:
     """Plan and bare model of each workshop."""
     import numpy as np
 
-    from api_tests.core.buying import workshop
+    from api_tests.core.instances import workshop
     from service.core.buying.courses import make
     from service.core.buying.plan import plan
 

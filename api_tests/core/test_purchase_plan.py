@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from api_tests.conftest import SOAK
-from api_tests.core.buying import EUR, KG, gamma_need, workshop
+from api_tests.core.instances import EUR, KG, gamma_need, workshop
 from service.core.buying.answers import Plan
 from service.core.buying.courses import make
 from service.core.buying.facts import Facts, Material, Settings, Supplier
