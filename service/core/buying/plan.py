@@ -44,7 +44,7 @@ def plan(facts: Facts, aside: Mapping[str, Sequence[Offer]] | None = None) -> Pl
     bound = min(found.bound, found.cost)
     costs = _costs(made, found, walked, orders)
     took = found.rounds, found.seconds, found.solver_seconds
-    return Plan(orders, late, left_out, costs, round(bound * MICRO) if np.isfinite(bound) else -(10**15), found.gap, *took)
+    return Plan(orders, late, left_out, costs, round(bound * MICRO) if np.isfinite(bound) else -(10**15), float(found.gap), *took)
 
 
 def _packs(made: Made, packs: Counts, order: int = 0) -> dict[Offer, int]:
