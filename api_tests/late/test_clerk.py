@@ -49,7 +49,7 @@ class Floor(RuleBasedStateMachine):
 def may_refuse(paper: Paper, no: Refused, told: list[Paper]) -> bool:
     """A receipt or a batch that is still named, a disposal of more than the lot can have held; a lot whose day was corrected."""
     if no.type == "/problems/lot-not-there-yet":
-        return isinstance(paper, Correction) or any(isinstance(one, Correction) and "day" in one.fields for one in told)
+        return any(isinstance(one, Correction) and "day" in one.fields for one in [*told, paper])
     if isinstance(paper, Reversal):
         return no.type == "/problems/still-in-use"
     return isinstance(paper, Disposal | Split) and no.type == "/problems/not-enough-stock"
