@@ -25,6 +25,7 @@ PARTS = (
     "forecast",
     "meanwhile",
     "ordering",
+    "purchase",
     "start",
 )
 KEPT = Path(__file__).parents[2] / "var" / "bench"

@@ -227,7 +227,7 @@ def measured(quick: bool, history: Weekly) -> tuple[dict[str, object], list[Figu
         said = "; ".join(f"{who.split(',')[0]}: {words(shown[who])}" for who in ("planner", name))
         label = f"maker's setting: cost / {name.split(',')[0]}"
         figures.append(Figure("ordering", label, cost(runs["planner"]) / cost(runs[name]), said, most=1.0))
-    return {"materials": len(setting.pack), "weeks counted": counted, "asked": LEVEL, "rules": shown}, figures
+    return {"materials": len(setting.pack), "weeks counted": counted, "asked": LEVEL, **shown}, figures
 
 
 def words(one: dict[str, float]) -> str:

@@ -57,7 +57,7 @@ def on_one(history: Weekly) -> tuple[dict[str, object], list[Figure]]:
         "series": len(history.y),
         "orders planned together": planner.together,
         "weeks counted": history.y.shape[1] - history.counted,
-        "rules": {name: shown(one) for name, one in rules.items()},
+        **{name: shown(one) for name, one in rules.items()},
         "order-up-to, weeks looked back": {str(window): shown(one) for window, one in windows.items()},
         "service level": {str(level): pair for level, pair in served.items()},
     }
