@@ -10,7 +10,7 @@ import pytest
 from api_tests.conftest import SOAK
 from api_tests.core.published import Case, cases, source
 from service.core.alerts import calendar_feed, webhooks
-from service.core.alerts.alerts import by_urgency, spoken, step
+from service.core.alerts.alerts import by_urgency, step, told
 from service.core.alerts.calendar_feed import Event, escaped, feed, folded
 from service.core.alerts.causes import KINDS, causes
 from service.core.alerts.facts import Demand, Facts, Item, Purchase, Severity, Stock
@@ -68,13 +68,13 @@ def test_every_kind_is_found_with_a_sentence_and_an_act() -> None:
 
 
 def test_most_urgent_first() -> None:
-    lines = spoken(step((), EVERYTHING).alerts, TODAY).splitlines()
+    lines = told(one.cause.sentence for one in by_urgency(step((), EVERYTHING).alerts) if one.speaks(TODAY)).splitlines()
     assert len(lines) == len(KINDS)
     assert lines[0].startswith("Shea butter is to be ordered today")
     assert lines[-1].startswith("2 kg of Olive oil (lot L1)") or "unused" in lines[-1]
     severities = [alert.cause.severity for alert in by_urgency(step((), EVERYTHING).alerts)]
     assert severities == sorted(severities)
-    assert spoken((), TODAY) == "Nothing needs doing today."
+    assert told(()) == "Nothing needs doing today."
 
 
 def test_an_alert_opens_once_is_updated_in_place_and_closes_by_itself() -> None:

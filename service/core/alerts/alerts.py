@@ -56,11 +56,6 @@ def by_urgency(alerts: Iterable[Alert]) -> list[Alert]:
     return [one for _, one in sorted(ranked, key=lambda pair: pair[0])]
 
 
-def spoken(alerts: Iterable[Alert], today: date) -> str:
-    """What needs doing today, one sentence a line, most urgent first."""
-    return told([alert.cause.sentence for alert in by_urgency(alerts) if alert.speaks(today)])
-
-
 def told(sentences: Iterable[str]) -> str:
     """Sentences that are in order, one a line; or that there is nothing."""
     return "\n".join(sentences) or NOTHING

@@ -46,11 +46,6 @@ class Solved:
     seconds: float
     solver_seconds: float
 
-    @property
-    def proven(self) -> bool:
-        """Whether the bound was reached but for roundings."""
-        return self.gap <= LOOSE
-
 
 @dataclass(frozen=True, slots=True)
 class Answer:
