@@ -9,6 +9,7 @@ from zoneinfo import available_timezones
 
 from sqlalchemy import Connection, Row
 
+from service.actions.paging import onward
 from service.actions.scope import Actor, Scope, WorkshopFacts
 from service.core.units import percent_in, percent_out
 from service.errors import Conflict, Invalid, NotFound
@@ -97,7 +98,7 @@ def list_tokens(scope: Scope, after: str | None, limit: int) -> tuple[list[dict[
         }
         for row in rows[:limit]
     ]  # fmt: skip
-    return shown, rows[limit - 1].code if len(rows) > limit else None
+    return shown, onward(rows, limit, "code")
 
 
 def revoke_token(scope: Scope, code: str) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions import papers, stock
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.store import papers as paper_store
 
@@ -14,7 +15,7 @@ def list_(scope: Scope, item: str | None, after: int | None, limit: int) -> tupl
     wanted = None if item is None else papers.item_of(scope, item, "item").id
     rows = paper_store.all_of(scope.connection, scope.workshop.id, wanted, after, limit + 1)
     named = stock.linked_codes(scope, rows[:limit])
-    return [_shown(scope, row, named) for row in rows[:limit]], rows[limit - 1].id if len(rows) > limit else None
+    return [_shown(scope, row, named) for row in rows[:limit]], onward(rows, limit)
 
 
 def _shown(scope: Scope, row: Row[Any], named: Any) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from sqlalchemy import Row
 
 from service.actions import papers, stock
 from service.actions.materials import free_code
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core.making import care, scaling
 from service.core.units import FULL_PPM, percent_in, percent_out, quantity_in, quantity_out
@@ -137,7 +138,7 @@ def list_(scope: Scope, after: str | None, limit: int) -> tuple[list[dict[str, A
     """Formulas by code, each in its latest version."""
     rows = items.page(scope.connection, scope.workshop.id, ("bulk",), after, limit + 1)
     shown = _shown(scope, rows[:limit], {})
-    return shown, rows[limit - 1].code if len(rows) > limit else None
+    return shown, onward(rows, limit, "code")
 
 
 def _shown(scope: Scope, bulks: list[ItemRow], wanted: dict[int, int | None]) -> list[dict[str, Any]]:

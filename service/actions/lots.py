@@ -9,6 +9,7 @@ from sqlalchemy import Row
 from service.actions import papers, stock
 from service.actions.late import late, reading
 from service.actions.late.redraw import Redraw
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core.stock import draw, happening
 from service.errors import Forbidden, Invalid, NotFound
@@ -42,7 +43,7 @@ def list_(
         scope.connection, scope.workshop.id, items=ids, status=status, place=place, expires_before=expires_before,
         empty=empty, after=after, limit=limit + 1,
     )  # fmt: skip
-    return [stock.lot_dict(scope, row) for row in rows[:limit]], rows[limit - 1].code if len(rows) > limit else None
+    return [stock.lot_dict(scope, row) for row in rows[:limit]], onward(rows, limit, "code")
 
 
 def edit(scope: Scope, code: str, patch: LotPatch) -> dict[str, Any]:

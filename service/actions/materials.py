@@ -6,6 +6,7 @@ from typing import Any
 
 from service.actions import papers, stock
 from service.actions.buying import awaited
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core.units import quantity_out
 from service.errors import CodeTaken, FieldError, Invalid
@@ -93,7 +94,7 @@ def list_(scope: Scope, after: str | None, limit: int) -> tuple[list[dict[str, A
     figures = stock.figures(scope, rows[:limit])
     ordered = awaited.on_order(scope, [item.id for item in rows[:limit]])
     shown = [_shown(item, figures[item.id], ordered[item.id]) for item in rows[:limit]]
-    return shown, rows[limit - 1].code if len(rows) > limit else None
+    return shown, onward(rows, limit, "code")
 
 
 def movements(

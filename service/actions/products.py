@@ -7,6 +7,7 @@ from sqlalchemy import Row
 
 from service.actions import papers, stock
 from service.actions.materials import free_code
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core.units import quantity_in, quantity_out
 from service.errors import Conflict, FieldError, FormulaLoop, Invalid, NotFound
@@ -119,7 +120,7 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 def list_(scope: Scope, after: str | None, limit: int) -> tuple[list[dict[str, Any]], str | None]:
     """Products by code."""
     rows = items.page(scope.connection, scope.workshop.id, ("product",), after, limit + 1)
-    return _shown(scope, rows[:limit]), rows[limit - 1].code if len(rows) > limit else None
+    return _shown(scope, rows[:limit]), onward(rows, limit, "code")
 
 
 def _shown(scope: Scope, rows: list[ItemRow]) -> list[dict[str, Any]]:

@@ -6,6 +6,7 @@ from sqlalchemy import Row
 
 from service.actions import papers, receiving
 from service.actions.buying import ordered, purchase_orders
+from service.actions.paging import onward
 from service.actions.receiving import Arrival
 from service.actions.scope import Scope
 from service.core.units import money_in
@@ -45,7 +46,7 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Receipts, newest first."""
     rows = paper_store.page(scope.connection, scope.workshop.id, ["receipt"], after, limit + 1)
-    return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
+    return _shown(scope, rows[:limit]), onward(rows, limit)
 
 
 def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:

@@ -9,6 +9,7 @@ from service.actions import papers, plans, stock
 from service.actions.buying import purchase_orders
 from service.actions.late import late, restating
 from service.actions.late.redraw import Redraw
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.actions.selling import orders
 from service.core.units import money_out, quantity_out
@@ -62,7 +63,7 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Reversals, newest first."""
     rows = paper_store.page(scope.connection, scope.workshop.id, ["reversal"], after, limit + 1)
-    return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
+    return _shown(scope, rows[:limit]), onward(rows, limit)
 
 
 def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:

@@ -8,6 +8,7 @@ from service.actions import papers, stock
 from service.actions.disposals import can_have_held
 from service.actions.late import late
 from service.actions.late.redraw import Redraw
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core.stock import costs, draw, happening
 from service.core.stock.movements import Entries
@@ -84,7 +85,7 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Splits, newest first."""
     rows = paper_store.page(scope.connection, scope.workshop.id, ["split"], after, limit + 1)
-    return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
+    return _shown(scope, rows[:limit]), onward(rows, limit)
 
 
 def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:

@@ -17,6 +17,7 @@ from service.actions.buying.delivered_lines import Came, Reading
 from service.actions.buying.ordered import Against
 from service.actions.buying.purchase_lines import MOST_MONEY
 from service.actions.buying.suppliers import rate_of, supplier_of
+from service.actions.paging import onward
 from service.actions.papers import When
 from service.actions.receiving import Arrival
 from service.actions.scope import Scope
@@ -220,7 +221,7 @@ def list_(scope: Scope, supplier: str | None, after: int | None, limit: int) -> 
     """Deliveries, newest first."""
     of = supplier_of(scope, supplier) if supplier is not None else None
     rows = purchases.deliveries_page(scope.connection, scope.workshop.id, of.id if of is not None else None, after, limit + 1)
-    return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
+    return _shown(scope, rows[:limit]), onward(rows, limit)
 
 
 def _shown(scope: Scope, rows: Sequence[Row[Any]]) -> list[dict[str, Any]]:

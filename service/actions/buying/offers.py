@@ -10,6 +10,7 @@ from sqlalchemy import Row
 
 from service.actions import papers
 from service.actions.buying.suppliers import rate_of, supplier_of, terms
+from service.actions.paging import onward
 from service.actions.receiving import given, quantity_of
 from service.actions.scope import Scope
 from service.core.buying.offers import Break, Offer, Terms, price_of
@@ -159,7 +160,7 @@ def list_(
         return [], None
     ids = (of.id if of is not None else None), (item.id if item is not None else None)
     rows = suppliers.offers_page(scope.connection, scope.workshop.id, *ids, after, limit + 1)
-    return [_shown(scope, row) for row in rows[:limit]], rows[limit - 1].code if len(rows) > limit else None
+    return [_shown(scope, row) for row in rows[:limit]], onward(rows, limit, "code")
 
 
 def _shown(scope: Scope, row: Row[Any]) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from service.actions import papers
 from service.actions.buying import purchase_lines
 from service.actions.buying.offers import as_core
 from service.actions.buying.suppliers import terms
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core import said
 from service.core.buying.message import message, money
@@ -46,7 +47,7 @@ def list_(
         scope.connection, scope.workshop.id, after, limit + 1, state, of.id if of is not None else None,
         item.id if item is not None else None, scope.today if late else None,
     )  # fmt: skip
-    return shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
+    return shown(scope, rows[:limit]), onward(rows, limit)
 
 
 def shown(scope: Scope, rows: Sequence[Row[Any]]) -> list[dict[str, Any]]:

@@ -6,6 +6,7 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions.buying import taught
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core.buying.offers import Terms
 from service.core.units import NANO, exchanged, money_in, money_out, rate_in, rate_out
@@ -94,7 +95,7 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 def list_(scope: Scope, after: str | None, limit: int) -> tuple[list[dict[str, Any]], str | None]:
     """Suppliers by code."""
     rows = suppliers.page(scope.connection, scope.workshop.id, after, limit + 1)
-    return _shown(scope, rows[:limit]), rows[limit - 1].code if len(rows) > limit else None
+    return _shown(scope, rows[:limit]), onward(rows, limit, "code")
 
 
 def _shown(scope: Scope, rows: Sequence[Row[Any]]) -> list[dict[str, Any]]:

@@ -13,6 +13,7 @@ from service.actions.buying import offers, purchase_answers, purchase_orders, ta
 from service.actions.buying.offers import Standing
 from service.actions.buying.suppliers import supplier_of
 from service.actions.once import dumps
+from service.actions.paging import onward
 from service.actions.planning.plan_answers import Answer, Told
 from service.actions.scope import Scope
 from service.actions.stockbooks import BOUGHT, Shelves
@@ -126,7 +127,7 @@ def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, A
     """Plans, newest first."""
     rows = purchase_plans.page(scope.connection, scope.workshop.id, after, limit + 1)
     shown = [_shown(json.loads(row.answer), json.loads(row.orders)) for row in rows[:limit]]
-    return shown, rows[limit - 1].id if len(rows) > limit else None
+    return shown, onward(rows, limit)
 
 
 def create_orders(scope: Scope, code: str, _: DraftsIn) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions import papers, stock
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core import said
 from service.errors import Invalid, NotFound
@@ -79,7 +80,7 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Marks, the newest first."""
     rows = calendar.page(scope.connection, scope.workshop.id, after, limit + 1)
-    return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
+    return _shown(scope, rows[:limit]), onward(rows, limit)
 
 
 def _shown(scope: Scope, rows: Sequence[Row[Any]]) -> list[dict[str, Any]]:

@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions import papers, products
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.actions.selling import customers
 from service.core.said import day
@@ -175,7 +176,7 @@ def list_(
     """Orders, newest first."""
     told = {"state": state, "channel": channel, "customer": customer}
     rows = orders.page(scope.connection, scope.workshop.id, after, limit + 1, **told)
-    return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
+    return _shown(scope, rows[:limit]), onward(rows, limit)
 
 
 def _shown(scope: Scope, rows: Sequence[Row[Any]]) -> list[dict[str, Any]]:

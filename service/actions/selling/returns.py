@@ -7,6 +7,7 @@ from sqlalchemy import Row
 from service.actions import papers, stock
 from service.actions.late import late
 from service.actions.late.redraw import Redraw
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.actions.selling import orders as order_acts
 from service.core.stock import costs, happening
@@ -116,7 +117,7 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Returns, newest first."""
     rows = paper_store.page(scope.connection, scope.workshop.id, ["return"], after, limit + 1)
-    return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
+    return _shown(scope, rows[:limit]), onward(rows, limit)
 
 
 def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:

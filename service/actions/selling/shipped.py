@@ -11,6 +11,7 @@ from service.actions.late import concerns
 from service.actions.making.run_draw import Drawn, Taken
 from service.actions.making.run_now import drawn_now, known_of
 from service.actions.making.run_target import Need
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core.stock import costs, draw
 from service.core.stock.netted import Key, Net, netted
@@ -32,7 +33,7 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Shipments, newest first."""
     rows = paper_store.page(scope.connection, scope.workshop.id, ["shipment"], after, limit + 1)
-    return _shown(scope, rows[:limit]), rows[limit - 1].id if len(rows) > limit else None
+    return _shown(scope, rows[:limit]), onward(rows, limit)
 
 
 def _shown(scope: Scope, rows: Sequence[Row[Any]]) -> list[dict[str, Any]]:

@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Row
 
 from service.actions import papers
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.actions.telling import figures, outbox
 from service.core.alerts.alerts import told, turn
@@ -51,7 +52,7 @@ def _part(scope: Scope, rows: list[Row[Any]], after: int | None, limit: int) -> 
     if after is not None:
         last = alerts.by_ids(scope.connection, scope.workshop.id, [after]).get(after)
         rows = [row for row in rows if last is not None and _turn(row) > _turn(last)]
-    return rows[:limit], rows[limit - 1].id if len(rows) > limit else None
+    return rows[:limit], onward(rows, limit)
 
 
 def _turn(row: Row[Any]) -> tuple[int, date, int, str]:

@@ -5,6 +5,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from service.actions import access
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.actions.telling import figures, purchases
 from service.core import said
@@ -42,7 +43,7 @@ def list_(scope: Scope, after: str | None, limit: int) -> tuple[list[dict[str, A
         }
         for row in rows[:limit]
     ]  # fmt: skip
-    return shown, rows[limit - 1].code if len(rows) > limit else None
+    return shown, onward(rows, limit, "code")
 
 
 def revoke(scope: Scope, code: str) -> dict[str, Any]:

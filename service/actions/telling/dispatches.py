@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlalchemy import Row
 
+from service.actions.paging import onward
 from service.actions.papers import local
 from service.actions.scope import Scope
 from service.errors import Conflict, NotFound
@@ -17,7 +18,7 @@ def list_(
 ) -> tuple[list[dict[str, Any]], int | None]:
     """Dispatches, newest first, and where the next page starts; `asked` names receivers by kind."""
     rows = outbox.page(scope.connection, scope.workshop.id, state, asked, after, limit + 1)
-    return [_shown(scope, row) for row in rows[:limit]], rows[limit - 1].id if len(rows) > limit else None
+    return [_shown(scope, row) for row in rows[:limit]], onward(rows, limit)
 
 
 def show(scope: Scope, code: str) -> dict[str, Any]:

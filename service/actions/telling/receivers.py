@@ -7,6 +7,7 @@ from typing import Any
 from pydantic import BaseModel
 from sqlalchemy import Row
 
+from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.actions.telling import dispatches, outbox
 from service.errors import Conflict, Invalid, NotFound
@@ -37,7 +38,7 @@ def of_code(scope: Scope, kind: str, code: str, lock: bool = False) -> Row[Any]:
 def page(scope: Scope, kind: str, after: int | None, limit: int) -> tuple[list[Row[Any]], int | None]:
     """Standing receivers, newest first, and where the next page starts."""
     rows = receivers.page(scope.connection, scope.workshop.id, kind, after, limit + 1)
-    return rows[:limit], rows[limit - 1].id if len(rows) > limit else None
+    return rows[:limit], onward(rows, limit)
 
 
 def edit(scope: Scope, kind: str, code: str, patch: BaseModel, columns: dict[str, str]) -> Row[Any]:
