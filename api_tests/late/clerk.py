@@ -166,8 +166,7 @@ class Clerk:
 
     def _count_item(self, key: Key, paper: Count) -> None:
         shelf = self._shelf(paper.item)
-        for spare in (True, False):
-            self._take_as_used(key, paper, shelf, spare)
+        self._take_as_used(paper, shelf)
         open_ = self._open_pieces(paper.item)
         on_hand = sum(one.on_hand for one in shelf)
         self.differences[paper.name] = paper.counted - on_hand + sum(piece.grams for piece in open_)
@@ -175,13 +174,13 @@ class Clerk:
             piece.cleared = True
         self._correct_shelf(key, paper, shelf, paper.counted - on_hand)
 
-    def _take_as_used(self, key: Key, paper: Count, shelf: list[Lot], spare: bool) -> None:
-        """What the shelf lacks was used by unbooked draws; what later papers name is spared for as long as it can be."""
+    def _take_as_used(self, paper: Count, shelf: list[Lot]) -> None:
+        """What the shelf lacks was used by unbooked draws; only a loss spares what later papers name."""
         for piece in self._open_pieces(paper.item):
             for lot in shelf:
                 if lot.received <= piece.key[0] and not self._descends(lot.name, piece.paper):
                     lack = sum(one.on_hand for one in shelf) - paper.counted
-                    self._settle(piece, lot, max(0, min(lack, self._free(lot, key) if spare else lot.on_hand)))
+                    self._settle(piece, lot, max(0, min(lack, lot.on_hand)))
 
     def _count_place(self, key: Key, paper: Count) -> None:
         shelf = [lot for lot in self._shelf(paper.item) if lot.place(key) == paper.place]

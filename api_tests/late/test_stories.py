@@ -177,6 +177,14 @@ STORIES: dict[str, list[Paper]] = {
         Split("S1", the(17), 105, "L1", 100),
         Count("C1", the(20), 366, "oil", place="shelf", counted=30),
     ],
+    "a count explains a draw from a lot that is named after it": [
+        Receipt("L1", the(17), None, "oil", 50, expires=the(17), cost=23),
+        Split("S1", the(18), 135, "L1", 50, place="market"),
+        Run("B1", the(20), 75, "solo", 300, (("oil", "S1", 150),)),
+        Count("C1", the(19), 165, "oil", counted=0),
+        Receipt("L2", the(18), 245, "oil", 300, expires=the(18), cost=10, status="quarantined"),
+        Run("B2", the(18), None, "solo", 200),
+    ],
 }
 
 
