@@ -12,18 +12,17 @@ from time import monotonic
 
 import numpy as np
 
-from service.core.buying.combinations import Choices
+from service.core.buying.combinations import Choices, Places
 from service.core.buying.master import Candidate, Master, Prices
 from service.core.buying.rows import Counts, Floor, Point, Problem
 from service.core.cover.runout import Floats
 
 TURNS = 40  # of prices and combinations
 TRIES = 12  # combinations that a material looks at in one turn
-TOGETHER = 3  # of them priced together
-FIRST = 5  # numbers of packs of each offer looked at before there are prices
+TOGETHER = 2  # of them priced together
+FIRST = 3  # numbers of packs of each offer looked at before there are prices
 CLOSE = 0.1  # of the gap: what a bound may lack by not looking closer
 MOST = 60_000  # combinations in one programme
-Places = tuple[int, ...]
 Price = Callable[[int, Sequence[Point]], list[float]]
 
 
@@ -103,7 +102,7 @@ class Columns:
     def _add(self, at: int, places: Sequence[Places]) -> None:
         """Price combinations truly."""
         one = self.items[at]
-        new = [some for some in places if some not in one.costs]
+        new = [some for some in dict.fromkeys(places) if some not in one.costs]
         for some, follows in zip(new, self.price(at, [one.choices.point(some) for some in new]), strict=True):
             one.goods[some] = one.choices.goods(some)
             one.costs[some] = follows + sum(one.goods[some].values())
@@ -131,14 +130,12 @@ class Columns:
         for _ in range(TRIES):
             best = one.cheapest(prices.goods, fixed)
             found = one.choices.below(self.floors[at], prices.goods, fixed, best - close)
-            if found is None:
-                return max(lowest, one.choices.bound(self.floors[at], prices.goods, fixed))
-            if not len(found.least):
-                return best - close
-            lowest = float(found.least.min())
-            if self.late:
+            lowest = max(lowest, min(float(found.least.min(initial=np.inf)), found.limit))
+            if self.late or (not len(found.least) and found.middle is None):
                 return lowest
-            self._add(at, [tuple(found.places[n].tolist()) for n in _apart(found.least)])
+            if found.middle is not None:
+                self.price(at, [found.middle])
+            self._add(at, [*found.near, *(tuple(found.places[n].tolist()) for n in _apart(found.least))])
         return lowest
 
     def _order(self, candidates: Sequence[Candidate], meant: Sequence[tuple[int, Places]]) -> float:
@@ -166,7 +163,7 @@ class Columns:
         meant: list[tuple[int, Places]] = []
         for at, one in enumerate(self.items):
             found = one.choices.below(self.floors[at], prices.goods, prices.fixed[at], float(self.lowest[at]) + slack)
-            if found is None or len(candidates) + len(found.least) > MOST:
+            if found.limit < float(self.lowest[at]) + slack or len(candidates) + len(found.least) > MOST:
                 return False
             for places, least in zip(found.places.tolist(), found.least.tolist(), strict=True):
                 some = tuple(places)
@@ -190,6 +187,8 @@ class Columns:
 
 def _apart(least: Floats) -> list[int]:
     """The cheapest, and some others a little dearer."""
+    if not len(least):
+        return []
     order = np.argsort(least, kind="stable")
     some = np.unique(np.linspace(0, min(len(order) - 1, 8), TOGETHER).astype(int))
     return [int(at) for at in order[some]]
