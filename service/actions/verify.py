@@ -23,9 +23,7 @@ MOST = 20  # enough to see a pattern
 def verify(connection: Connection, code: str | None = None) -> list[str]:
     """One sentence for each broken law found (at most 20), in all workshops or one; an empty list is the proof."""
     found: list[str] = []
-    for workshop in audit.workshops(connection):
-        if code is not None and workshop.code != code:
-            continue
+    for workshop in audit.workshops(connection, code):
         for sentence in _of(connection, workshop):
             found.append(f"{workshop.code}: {sentence}")
             if len(found) >= MOST:

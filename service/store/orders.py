@@ -187,18 +187,24 @@ def lines_of_papers(connection: Connection, workshop: int, documents: Collection
     return found
 
 
-def states(connection: Connection, workshop: int) -> Iterator[Any]:
-    """Every order that is not cancelled beside its lines and what standing shipments took of them, for `verify`."""
+def _states() -> Any:
     columns = ORDER_PAPER.c.order_id, ORDER_PAPER.c.line
     gone = _moved("shipment", *columns).group_by(*columns).subquery()
-    statement: Any = (
+    return (
         select(ORDER.c.reference, ORDER.c.state, ORDER_LINE.c.units, ORDER_LINE.c.imported, gone.c.moved)
         .join(ORDER_LINE, (ORDER_LINE.c.workshop_id == ORDER.c.workshop_id) & (ORDER_LINE.c.order_id == ORDER.c.id))
         .outerjoin(gone, (gone.c.order_id == ORDER_LINE.c.order_id) & (gone.c.line == ORDER_LINE.c.n))
-        .where(ORDER.c.workshop_id == workshop, ORDER.c.state != "cancelled")
+        .where(ORDER.c.workshop_id == bindparam("workshop"), ORDER.c.state != "cancelled")
         .order_by(ORDER.c.id)
     )
-    yield from connection.execution_options(yield_per=1000).execute(statement, {"workshop": workshop})
+
+
+_STATES = _states()
+
+
+def states(connection: Connection, workshop: int) -> Iterator[Any]:
+    """Every order that is not cancelled beside its lines and what standing shipments took of them, for `verify`."""
+    yield from connection.execution_options(yield_per=1000).execute(_STATES, {"workshop": workshop})
 
 
 Named = dict[tuple[int, int], list[tuple[int, int | None]]]  # document, line -> lot, units

@@ -179,17 +179,23 @@ def awaited_lines(connection: Connection, workshop: int, items: Collection[int] 
     return list(connection.execute(statement, {"workshop": workshop}))
 
 
-def states(connection: Connection, workshop: int) -> Iterator[Any]:
-    """Every placed order (not a draft, not cancelled) beside its lines and what came of them, for `verify`."""
+def _states() -> Any:
     found = _came().subquery("came")
-    statement: Any = (
+    return (
         select(ORDER.c.code, ORDER.c.state, LINE.c.packs, LINE.c.pack, LINE.c.closed, found.c.quantity, found.c.closes)
         .join(LINE, (LINE.c.workshop_id == ORDER.c.workshop_id) & (LINE.c.order_id == ORDER.c.id))
         .outerjoin(found, (found.c.order_id == LINE.c.order_id) & (found.c.line == LINE.c.n))
         .where(ORDER.c.workshop_id == WORKSHOP, ORDER.c.state.not_in(("draft", "cancelled")))
         .order_by(ORDER.c.id)
     )
-    yield from connection.execution_options(yield_per=1000).execute(statement, {"workshop": workshop})
+
+
+_STATES = _states()
+
+
+def states(connection: Connection, workshop: int) -> Iterator[Any]:
+    """Every placed order (not a draft, not cancelled) beside its lines and what came of them, for `verify`."""
+    yield from connection.execution_options(yield_per=1000).execute(_STATES, {"workshop": workshop})
 
 
 def link(
