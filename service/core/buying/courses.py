@@ -18,7 +18,7 @@ from service.core.buying.facts import (
     worths,
 )
 from service.core.buying.offers import Offer
-from service.core.buying.paths import Course, Slot, Walked, days_of, evaluate, walk
+from service.core.buying.paths import Course, Slot, Walked, days_of, one_more, walk
 from service.core.buying.rows import Column, Group, Problem
 from service.core.cover.runout import Days, Floats, daily_total
 from service.core.units import MICRO
@@ -178,9 +178,9 @@ def _running_out(course: Course, worth: Worth, within: Floats, missing: Floats, 
     wanted = float(np.quantile(missing, service_level, method="inverted_cdf"))
     early = int(np.argmin([slot.arrives.mean() for slot in course.slots]))
     point = [wanted if slot == early else 0.0 for slot in range(len(course.slots))]
-    slope = float(evaluate(course, [point])[1][0, early])
-    allowed = float((walk(course, point).short * within).sum(axis=1).mean())
-    return (worth.price + slope) / (1 - service_level), allowed
+    short, slopes = one_more(course, point)
+    allowed = float((short * within).sum(axis=1).mean())
+    return (worth.price + float(slopes[early])) / (1 - service_level), allowed
 
 
 def _unavoidable(planned: Planned) -> float:

@@ -117,93 +117,83 @@ class _Run:
         for batch, spans in enumerate(self.queue.span):
             for now in np.unique(spans).tolist():
                 self.coming.setdefault(now, []).append(batch)
-        self.drawn: list[Days] = []
+        self.gone = np.searchsorted(self.queue.last, course.edges, side="left").tolist()  # batches expired before each edge
+        self.kept = course.held * np.diff(course.edges).astype(np.float64)  # what a unit unused costs in each span
+        self.drawn = np.empty(self.need.shape, dtype=np.uint8 if len(self.queue.last) < 255 else np.int64)
 
     def forward(self) -> tuple[Floats, Floats]:
-        """Cost of each row, and what is short of the promise; notes the batch drawn last (beyond all: need is lost).
+        """Cost of each row, and what is short of the promise; notes the batch drawn last (beyond all: need is lost), and what
+        `walk` tells.
 
         `total` holds what there is of each batch and those before it in the queue.
         """
-        course, queue, rows = self.course, self.queue, self.amount.shape[1]
-        total, unused, cost, missed = np.zeros_like(self.amount), np.zeros(rows), np.zeros(rows), np.zeros(rows)
-        gone = np.searchsorted(queue.last, course.edges[:-1], side="left")
-        for now in range(len(course.edges) - 1):
-            for batch in self.coming.get(now, ()):
-                came = np.where(self.span[batch] == now, self.amount[batch], 0.0)
-                total[batch:] += came
-                unused += came
-            if end := int(gone[now]):
-                total[end:] -= total[end - 1]
-                total[:end] = 0.0
-            asked, there = self.need[now], total[-1].copy()
-            drawn = (total < asked - EDGE * np.maximum(asked, 1.0)).sum(axis=0)
-            self.drawn.append(drawn)
-            total -= asked
+        total, there, came = np.zeros_like(self.amount), np.empty_like(self.need), np.zeros_like(self.need)
+        enough, expired = self.need - EDGE * np.maximum(self.need, 1.0), 0
+        self.wasted = np.zeros_like(total)
+        for now, end in enumerate(self.gone[:-1]):
+            arriving = self.coming.get(now, ())
+            for batch in arriving:
+                some = np.where(self.span[batch] == now, self.amount[batch], 0.0)
+                total[batch:] += some
+                came[now] += some
+            if end > expired or any(batch < end for batch in arriving):
+                self._expire(total, end)
+                expired = end
+            there[now] = total[-1]
+            np.add.reduce(total < enough[now], axis=0, dtype=self.drawn.dtype, out=self.drawn[now])
+            total -= self.need[now]
             np.maximum(total, 0.0, out=total)
-            lost = np.where(drawn == len(total), asked - there, 0.0)
-            unused -= np.minimum(asked, there)
-            cost += self.weight[now] * lost + course.held * float(course.edges[now + 1] - course.edges[now]) * unused
-            if self.promised is not None:
-                missed += self.promised[now] * lost
+        if (end := self.gone[-1]) > expired:
+            self._expire(total, end)
+        self.lost = np.where(self.drawn == len(total), self.need - there, 0.0)
+        self.unused = np.cumsum(came - np.minimum(self.need, there), axis=0)
+        cost = np.einsum("br,br->r", self.weight, self.lost) + self.kept @ self.unused
+        missed = np.zeros_like(cost) if self.promised is None else np.einsum("br,br->r", self.promised, self.lost)
         return cost, missed
+
+    def _expire(self, total: Floats, end: int) -> None:
+        """What is left of the first batches of the queue is lost."""
+        self.wasted[:end] += np.diff(total[:end], axis=0, prepend=0.0)
+        total[end:] -= total[end - 1]
+        total[:end] = 0.0
 
     def back(self, breach: Floats) -> Floats:
         """What one unit more in each slot changes on each row: followed back from the last span.
 
         A unit more of a batch serves lost need, where there is any (at its weight, and on rows with a `breach` at what that
         costs); else it takes the place of a unit of the batch drawn last, which then is the unit more. Once its batch has
-        expired it is only money spent.
+        expired it is only money spent. `ahead` leaves out what a unit kept to the end costs, `spent`, the same for every batch.
         """
-        course, queue, rows = self.course, self.queue, np.arange(self.amount.shape[1])
-        ahead, batches = np.zeros_like(self.amount), len(queue.last)
-        slope, own, spent = np.zeros_like(ahead), np.arange(batches)[:, None], 0.0
-        for now in range(len(course.edges) - 2, -1, -1):
-            kept, drawn = course.held * float(course.edges[now + 1] - course.edges[now]), self.drawn[now]
-            spent += kept
-            worth = self.weight[now] if self.promised is None else self.weight[now] + breach * self.promised[now]
-            inherited = np.where(drawn == batches, -worth, kept + ahead[np.minimum(drawn, batches - 1), rows])
-            ahead += kept
-            np.copyto(ahead, inherited, where=drawn > own)
-            ahead[: int(np.searchsorted(queue.last, course.edges[now], side="left"))] = spent
+        batches, rows = self.amount.shape
+        spent = np.cumsum(self.kept[::-1])[::-1]
+        served = -self.weight if self.promised is None else -(self.weight + breach * self.promised)
+        served -= spent[:, None]
+        ahead, slope, own = np.zeros((batches + 1, rows)), np.zeros((batches, rows)), np.arange(batches)[:, None]
+        flat, places = ahead.reshape(-1), self.drawn * np.int64(rows) + np.arange(rows)
+        for now in range(len(self.kept) - 1, -1, -1):
+            end = self.gone[now]
+            ahead[batches] = served[now]
+            np.copyto(ahead[end:batches], flat[places[now]], where=self.drawn[now] > own[end:])
+            ahead[:end] = 0.0
             for batch in self.coming.get(now, ()):
-                np.copyto(slope[batch], ahead[batch], where=self.span[batch] == now)
-        return slope[queue.slots]
+                np.copyto(slope[batch], ahead[batch] + spent[now], where=self.span[batch] == now)
+        return slope[self.queue.slots]
 
 
 def walk(course: Course, quantities: Sequence[float]) -> Walked:
     """What happens on each path when these quantities fill the slots: the same walk as `evaluate`, kept in full."""
     run = _Run(course, np.asarray(quantities, dtype=np.float64).reshape(1, -1))
-    queue, rows, before = run.queue, len(course.need), 0
-    total, unused, days_unused = np.zeros_like(run.amount), np.zeros(rows), np.zeros(rows)
-    short, expired = np.zeros((len(course.edges) - 1, rows)), np.zeros_like(run.amount)
-    gone = np.searchsorted(queue.last, course.edges, side="left")
-    for now in range(len(course.edges) - 1):
-        end = int(gone[now])
-        for batch in run.coming.get(now, ()):
-            came = np.where(run.span[batch] == now, run.amount[batch], 0.0)
-            unused += came
-            if batch < before:
-                expired[batch] += came
-            else:
-                total[batch:] += came
-        before = _expire(total, expired, before, end)
-        asked, there = run.need[now], total[-1].copy()
-        short[now] = np.where(asked - there > EDGE * np.maximum(asked, 1.0), asked - there, 0.0)
-        np.maximum(total - asked, 0.0, out=total)
-        unused -= np.minimum(asked, there)
-        days_unused += unused * float(course.edges[now + 1] - course.edges[now])
-    _expire(total, expired, before, int(gone[-1]))
-    back = np.concatenate([queue.lots, queue.slots])
-    return Walked(short.T, expired[back].T, days_unused)
+    run.forward()
+    back = np.concatenate([run.queue.lots, run.queue.slots])
+    return Walked(run.lost.T, run.wasted[back].T, np.diff(course.edges) @ run.unused)
 
 
-def _expire(total: Floats, expired: Floats, before: int, end: int) -> int:
-    """The first batches of the queue up to `end` are lost; those up to `before` were before."""
-    if end > before:
-        expired[before:end] += np.diff(total[:end], axis=0, prepend=0.0)[before:]
-        total[end:] -= total[end - 1]
-        total[:end] = 0.0
-    return max(end, before)
+def one_more(course: Course, quantities: Sequence[float]) -> tuple[Floats, Floats]:
+    """What is short on each path when these quantities fill the slots (P, B), and what one unit more in each slot changes of the
+    expected cost (slots,), but for a promise."""
+    run = _Run(course, np.asarray(quantities, dtype=np.float64).reshape(1, -1))
+    run.forward()
+    return run.lost.T, run.back(np.zeros(len(course.need))).mean(axis=1)
 
 
 def _queue(course: Course) -> _Queue:
