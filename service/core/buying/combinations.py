@@ -226,15 +226,17 @@ def _combined(alone: Sequence[Floats], way: Counts, lines: Sequence[Line], slack
         begin = int(line.starts[price])
         some = one[begin : line.end(price)]
         above = some - some.min()
-        inside = np.flatnonzero(above <= slack)
-        near.append(inside + begin)
-        extra.append(above[inside])
+        order = np.argsort(above, kind="stable")
+        order = order[: int(np.searchsorted(above[order], slack, side="right"))]
+        near.append(order + begin)
+        extra.append(above[order])
     places, total = np.zeros((1, len(lines)), np.int64), np.zeros(1)
     for at in sorted(range(len(lines)), key=lambda one: len(near[one])):
-        whole = (total[:, None] + extra[at]).reshape(-1)
-        kept = np.flatnonzero(whole <= slack)
-        if len(kept) > MOST:
+        fit = np.searchsorted(extra[at], slack - total, side="right")  # so many of the cheapest counts
+        last = np.cumsum(fit)
+        if last[-1] > MOST:
             return None
-        places, total = places[kept // len(near[at])], whole[kept]
-        places[:, at] = near[at][kept % len(near[at])]
+        which = np.arange(last[-1]) - np.repeat(last - fit, fit)
+        places, total = np.repeat(places, fit, axis=0), np.repeat(total, fit) + extra[at][which]
+        places[:, at] = near[at][which]
     return places
