@@ -6,6 +6,7 @@ weeks replayed: how many orders are planned together is chosen by a replay of th
 
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
 
 from api_tests.bench import maker
@@ -35,8 +36,8 @@ def measure(quick: bool, _: Path) -> list[Figure]:
 
 
 def histories(quick: bool) -> list[Weekly]:
-    """The slice in the tests' own data, and the folder's."""
-    found = folder_of(ROOT / "api_tests" / "data")
+    """The slices in the tests' own data, and the folder's."""
+    found = [replace(one, name=f"slice: {one.name}") for one in folder_of(ROOT / "api_tests" / "data")]
     given = os.environ.get("STILLROOM_BENCH_DATA")
     return found if quick or not given else found + folder_of(Path(given))
 

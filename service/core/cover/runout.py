@@ -54,7 +54,7 @@ def run_out(total: ArrayLike, lots: Sequence[Lot]) -> Outcome:
     need = np.asarray(total, dtype=np.float64)
     if all(lot.first_day <= 0 for lot in lots):
         return _all_there(need, lots, _first_out(lots))
-    return _day_by_day(need, lots, _first_out(lots))[0]
+    return _day_by_day(need, lots, _first_out(lots))
 
 
 def _first_out(lots: Sequence[Lot]) -> list[int]:
@@ -92,15 +92,12 @@ def _first_above(need: Floats, given: Floats) -> Days:
     return low
 
 
-def _day_by_day(need: Floats, lots: Sequence[Lot], order: Sequence[int]) -> tuple[Outcome, Floats]:
-    """Some lot comes later: walk through the days, all paths at once. Need that is not met on its day is lost.
-
-    Also what is left at the end of each day (P, D): there, and usable on the next day.
-    """
+def _day_by_day(need: Floats, lots: Sequence[Lot], order: Sequence[int]) -> Outcome:
+    """Some lot comes later: walk through the days, all paths at once. Need that is not met on its day is lost."""
     paths, days = need.shape
     left = np.tile(np.array([lot.quantity for lot in lots], dtype=np.float64), (paths, 1))
     expired, out = np.zeros((paths, len(lots))), np.full(paths, days, dtype=np.int64)
-    daily, ends = np.diff(need, axis=1, prepend=0.0), np.zeros_like(need)
+    daily = np.diff(need, axis=1, prepend=0.0)
     for day in range(days):
         rest = daily[:, day].copy()
         for at in order:
@@ -114,12 +111,10 @@ def _day_by_day(need: Floats, lots: Sequence[Lot], order: Sequence[int]) -> tupl
                 rest -= taken
         short = rest > EDGE * np.maximum(need[:, day], 1.0)
         out = np.where(short & (out == days), day, out)
-        tomorrow = [at for at in order if lots[at].first_day <= day and _last(lots[at]) > day]
-        ends[:, day] = left[:, tomorrow].sum(axis=1)
     for at, lot in enumerate(lots):
         if _last(lot) == days - 1:
             expired[:, at] = left[:, at]
-    return Outcome(out, expired, days), ends
+    return Outcome(out, expired, days)
 
 
 def order_by(outcome: Outcome, lead_times: ArrayLike, service_level: float) -> int | None:
@@ -144,22 +139,3 @@ def expected_loss(outcome: Outcome) -> Floats:
 def _last(lot: Lot) -> int:
     """The last usable day, later than any when it keeps."""
     return FOREVER if lot.last_day is None else lot.last_day
-
-
-def stock_bands(total: ArrayLike, lots: Sequence[Lot], shares: Sequence[float] = BANDS) -> Floats:
-    """What is left at the end of each week and still usable the next day, for a chart: quantiles, shape (shares, W)."""
-    need = np.asarray(total, dtype=np.float64)
-    ends = np.arange(6, need.shape[1], 7)
-    order = _first_out(lots)
-    if any(lot.first_day > 0 for lot in lots):
-        return np.asarray(np.quantile(_day_by_day(need, lots, order)[1][:, ends], shares, axis=0))
-    left = np.zeros((len(need), len(ends)))
-    given = np.zeros(len(need))
-    held = sum(lot.quantity for lot in lots)
-    for week, end in enumerate(ends):
-        while order and (last := _last(lots[order[0]])) <= end:
-            lot = lots[order.pop(0)]
-            asked = need[:, last] if last >= 0 else 0.0
-            given, held = given + np.minimum(lot.quantity, np.maximum(asked - given, 0.0)), held - lot.quantity
-        left[:, week] = np.maximum(held - np.maximum(need[:, end] - given, 0.0), 0.0)
-    return np.asarray(np.quantile(left, shares, axis=0))
