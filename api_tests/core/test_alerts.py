@@ -138,6 +138,31 @@ def test_nothing_flaps_over_a_year_of_wavering_forecasts() -> None:
         assert set(opened.values()) == {1}, opened
 
 
+def test_one_thing_is_told_once_a_cycle_while_an_order_is_placed_late() -> None:
+    """Ordered when its day has come, in half of the cycles too little and too late: each kind opens once at most, never both."""
+    luck = random.Random(6)
+    for _ in range(200 if SOAK else 20):
+        alerts: tuple = ()
+        opened: Counter[tuple[str, int]] = Counter()
+        for number in range(364):
+            cycle, today = number % 91, days(number)
+            late = (number // 91) % 2 == 1
+            runs_out = today + timedelta(days=70 - cycle + luck.choice((-1, 0, 0, 1)))
+            item = replace(SHEA, order_by=runs_out - timedelta(days=10), runs_out=runs_out, arrives=today + timedelta(days=9))
+            if cycle >= 62:  # two days after its day has come
+                expected = today + timedelta(days=(74 if late else 68) - cycle)
+                item = replace(item, arrives=expected, expected_on=expected, on_order=KG)
+                item = item if late and cycle < 66 else replace(item, order_by=today + timedelta(days=70))
+            if cycle >= 75:
+                item = replace(item, order_by=today + timedelta(days=70), runs_out=today + timedelta(days=80), expected_on=None)
+            change = step(alerts, Facts(today, (item,)))
+            alerts = change.alerts
+            assert sum(alert.closed_on is None for alert in alerts) <= 1
+            opened.update((alert.cause.kind, number // 91) for alert in change.opened)
+        assert set(opened) == {("order-now", at) for at in range(4)} | {("runs-out-before-delivery", at) for at in (1, 3)}
+        assert set(opened.values()) == {1}, opened
+
+
 def test_an_order_by_day_ahead_is_no_alert() -> None:
     ahead = Facts(TODAY, items=(replace(SHEA, order_by=days(1), runs_out=days(20), arrives=days(9)),))
     assert not causes(ahead)
