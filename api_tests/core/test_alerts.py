@@ -14,7 +14,7 @@ from service.core.alerts.alerts import by_urgency, step, told
 from service.core.alerts.calendar_feed import Event, escaped, feed, folded
 from service.core.alerts.causes import KINDS, causes
 from service.core.alerts.facts import Demand, Facts, Item, Purchase, Severity, Stock
-from service.core.alerts.use_up import Candidate, ways
+from service.core.alerts.use_up import Candidate, likely_sold, ways
 
 TODAY = date(2026, 3, 10)
 KG = 1_000_000
@@ -173,17 +173,21 @@ def test_an_order_by_day_ahead_is_no_alert() -> None:
 
 def test_what_could_be_made_to_use_a_lot_up() -> None:
     candidates = [
-        Candidate("balm", "Balm", {"oil": 30_000, "wax": 10_000}),
+        Candidate("balm", "Balm", {"oil": 30_000, "wax": 10_000}, sells=500),
         Candidate("soap", "Soap", {"oil": 60_000, "lye": 9_000}, sells=20),
-        Candidate("cream", "Cream", {"oil": 5_000, "water": 40_000}),
-        Candidate("scrub", "Scrub", {"salt": 100_000}),
+        Candidate("cream", "Cream", {"oil": 5_000, "water": 40_000}, sells=1_000),
+        Candidate("scrub", "Scrub", {"salt": 100_000}, sells=1_000),
     ]
     names = {"wax": ("Beeswax", "g"), "lye": ("Lye", "g"), "water": ("Water", "g")}
-    found = ways("oil", 2 * KG, candidates, {"wax": 200_000, "lye": KG, "water": 100 * KG}, names)
+    there = {"wax": 200_000, "lye": KG, "water": 100 * KG}
+    found = ways("oil", 2 * KG, candidates, there, names)
     assert [one.product for one in found] == ["cream", "soap", "balm"]
     assert (found[0].units, found[0].uses) == (400, 2 * KG)
     assert (found[1].units, found[1].uses, found[1].missing) == (20, 1_200_000, ())
     assert (found[2].units, found[2].missing) == (66, (("Beeswax", 460_000, "g"),))
+    slow = [replace(candidates[0], sells=sells) for sells in (0, 3, 4)]  # 90 g and 120 g of 2 kg: a twentieth is 100 g
+    assert [[one.units for one in ways("oil", 2 * KG, [one], there, names)] for one in slow] == [[], [], [4]]
+    assert ways("oil", 29_999, candidates[:2], there, names) == (), "less than one unit takes"
     alert = causes(Facts(TODAY, stocks=(replace(OIL, last_day=days(60), unused=KG, use_up=found[2:]),)))[0]
     assert alert.sentence == (
         "1 kg of 2 kg of Olive oil (lot L1) may still be unused when it expires after 9 May. "
@@ -191,6 +195,26 @@ def test_what_could_be_made_to_use_a_lot_up() -> None:
     )
     planned = {"product": "balm", "units": 66, "status": "planned", "planned_on": "2026-03-10"}
     assert alert.act.body == planned
+
+
+@pytest.mark.parametrize(
+    ("weekly", "there", "rest", "life", "sold"),
+    [
+        (10, 0, 0, None, 40),  # what a batch to stock is for, be it for ever good
+        (10, 0, 0, 365, 40),
+        (10, 0, 0, 14, 20),  # until it is too old
+        (10, 25, 0, 14, 0),
+        (10, 25, 0, 28, 15),  # what is there is sold first
+        (10, 25, 14, None, 35),  # twenty of them while it rests
+        (10, 5, 28, None, 40),
+        (10, 0, 28, 42, 20),  # a life counts from the making
+        (10, 0, 42, 28, 0),
+        (0.2, 0, 0, None, 0),  # one in five weeks
+        (0, 0, 0, None, 0),  # nothing is known of what sells
+    ],
+)
+def test_no_more_is_made_than_is_likely_to_be_sold(weekly: float, there: float, rest: int, life: int | None, sold: int) -> None:
+    assert likely_sold(weekly, there, rest, life) == sold
 
 
 # --- webhooks ----------------------------------------------------------------------------------------------------------------
