@@ -1,6 +1,7 @@
 """What a look finds is told: alerts open, change and close in the books and at the receivers, in one round of one process."""
 
 import json
+import time
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -9,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from alerts.test_workers import ask, until, worker
 from contract.inprocess import new_database
 from telling.office import FROM, MORNING, Listener, Maker, Office, Post, later, new_maker, opened
 
@@ -146,3 +148,19 @@ def test_a_look_that_is_rolled_back_sends_nothing(told: Told, monkeypatch: pytes
     [message], [] = told.round(seconds=1)
     assert (message["type"], message["data"]["kind"]) == ("alert.opened", "expired-on-the-shelf")
     assert len(maker.dispatches()) == 1
+
+
+@pytest.mark.parametrize("told", ["postgresql"], indirect=True)
+def test_a_worker_tells_by_itself_and_leaves_nothing_claimed(told: Told, tmp_path: Path) -> None:
+    """`python -m service worker`, with nobody asking; told to stop with SIGTERM it ends by itself (`worker` waits for that)."""
+    office, maker, log = told.office, told.maker, tmp_path / "log"
+    office.now = None
+    with worker(office.settings.database_url, log, STILLROOM_WEBHOOK_PRIVATE="1"):
+        for code in ("oil", "clay"):  # the second after it has looked at the first
+            maker.post("materials", code=code, name=code.title())
+            maker.post("receipts", material=code, quantity=70, expires_on="2020-01", received_on="2019-01-01")
+            until(lambda code=code: [got for got in told.hook.got if f" of {code.title()} " in got.body], code, log)
+    bodies = [webhooks.verify(told.secret, got.headers, got.body.encode(), int(time.time())) for got in told.hook.got]
+    assert bodies == [True, True], "one for each, once"
+    assert ask(office.engine, "SELECT claimed_by FROM watch WHERE claimed_by IS NOT NULL") == []
+    assert {one["state"] for one in maker.dispatches() if one["webhook"]} == {"sent"}
