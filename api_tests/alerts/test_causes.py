@@ -67,6 +67,19 @@ def test_what_an_order_of_today_would_miss_is_said_with_the_order(lead: int, out
     assert (found.facts["arrives"], found.act.path) == (comes, "/v1/purchase-plans")
 
 
+def test_an_order_that_would_miss_it_is_urgent_though_its_day_has_moved_on_a_little() -> None:
+    item = replace(SHEA, order_by=days(2), runs_out=days(4), arrives=days(4))
+    found = only(Facts(TODAY, (item,)), ("order-now", "shea"))
+    assert (found.severity, found.sentence) == (
+        Severity.WARNING, "Shea butter is to be ordered by 12 March; it may run out on 14 March.",
+    )  # fmt: skip
+    found = only(Facts(TODAY, (replace(item, arrives=days(9)),)), ("order-now", "shea"))
+    assert (found.severity, found.sentence) == (
+        Severity.URGENT,
+        "Shea butter is to be ordered today; it may run out on 14 March, and what is ordered today would come on 19 March.",
+    )
+
+
 def test_what_an_order_of_today_would_miss_is_said_before_its_order_by_day_too() -> None:
     """The day to which it surely lasts and the order-by day are two questions to the forecast."""
     item = replace(SHEA, order_by=days(1), runs_out=days(4), arrives=days(9))

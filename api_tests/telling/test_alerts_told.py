@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from alerts.test_workers import ask, until, worker
 from contract.inprocess import new_database
-from telling.office import FROM, MORNING, Listener, Maker, Office, Post, later, new_maker, opened
+from telling.office import FROM, MORNING, Listener, Maker, Office, Post, later, new_maker, opened, status
 
 from service.actions.telling import look
 from service.actions.telling.rounds import Rounds
@@ -148,6 +148,18 @@ def test_a_look_that_is_rolled_back_sends_nothing(told: Told, monkeypatch: pytes
     [message], [] = told.round(seconds=1)
     assert (message["type"], message["data"]["kind"]) == ("alert.opened", "expired-on-the-shelf")
     assert len(maker.dispatches()) == 1
+
+
+def test_a_process_told_to_stop_leaves_the_rest_to_others(told: Told) -> None:
+    """After the message that is under way; the others are not held until its claims end."""
+    needs_doing(told.maker)
+    told.hook.reply = lambda _, handler: told.rounds.stop() or handler.send_response_only(204) or handler.end_headers()
+    [first], _ = told.round()
+    told.hook.reply = status(204)
+    told.rounds = Rounds(told.office.reader, SyncWriter(told.office.engine), told.rounds.settings, told.office.clock)
+    rest, _ = told.round()
+    assert rest
+    assert Counter(one["data"]["alert"] for one in [first, *rest]) == Counter(told.open_now().keys())
 
 
 @pytest.mark.parametrize("told", ["postgresql"], indirect=True)

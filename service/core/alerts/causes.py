@@ -117,8 +117,10 @@ class _Seen:
         return "today" if order_by == today else f"{'since' if order_by < today else 'by'} {self._day(order_by)}"
 
     def _order_now(self, item: Item, order_by: date, arrives: date | None) -> Cause:
-        """The order-by day has come; what was due by an earlier day is due since then. `arrives`: where that is too late."""
-        today, what, out, when = self.facts.today, item.name, "", self._when(order_by)
+        """The order-by day has come; what was due by an earlier day is due since then. `arrives`: when more would come, where
+        even that is too late."""
+        today, what, out = self.facts.today, item.name, ""
+        when = self._when(order_by if arrives is None else min(order_by, today))
         if item.runs_out is not None and item.runs_out <= today:
             when, out = "at once", ": it may have run out"
         elif item.runs_out is not None:
@@ -128,7 +130,7 @@ class _Seen:
         elif arrives is not None:
             out += f", and what is ordered today would come on {self._day(arrives)}"
         sentence = f"{what} is {'to be made' if item.product else 'to be ordered'} {when}{out}."
-        severity = Severity.URGENT if order_by <= today else Severity.WARNING
+        severity = Severity.URGENT if order_by <= today or arrives is not None else Severity.WARNING
         facts = {
             "order_by": _iso(order_by), "runs_out": _iso(item.runs_out), "arrives": _iso(arrives),
             "on_hand": quantity_out(item.on_hand, item.unit), "on_order": quantity_out(item.on_order, item.unit),
