@@ -70,6 +70,8 @@ def busy(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[httpx.Clien
         post("receipts", material="oil", quantity=300, expires_on=day(25))
         post("runs", product="gift", units=6)  # a box too many
         post("orders", reference="big", channel="wholesale", due_on=day(18), lines=[{"product": "gift", "units": 40}])
+        boxes = post("purchase-orders", supplier="mill", lines=[{"material": "box", "quantity": 500}])["code"]
+        post(f"purchase-orders/{boxes}/placement", expected_on=day(20))  # too late for it
         yield client
 
 

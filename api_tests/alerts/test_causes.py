@@ -37,6 +37,7 @@ def test_what_is_kept_as_json_is_the_same_cause_again() -> None:
         Facts(
             TODAY,
             (replace(SHEA, order_by=TODAY, runs_out=days(3), arrives=days(9), unbooked=-1_234),
+             Item("wax", "Beeswax", "g", order_by=TODAY, runs_out=days(3), arrives=days(9), on_order=KG, expected_on=days(9)),
              Item("balm", "Balm", "piece", order_by=days(-2), runs_out=TODAY, product=True, make=30, on_hand=2, unbooked=-1)),
             (replace(OIL, last_day=days(20)), replace(OIL, code="L2", last_day=days(60), unused=KG, use_up=ways),
              replace(OIL, code="L3", last_day=days(-2)), replace(OIL, code="L4", retest_on=TODAY),
@@ -53,16 +54,39 @@ def test_what_is_kept_as_json_is_the_same_cause_again() -> None:
 
 
 @pytest.mark.parametrize(
-    ("lead", "sentence"),
+    ("lead", "out", "comes"),
     [
-        (9, "Shea butter may run out on 14 March; what is ordered today would come on 19 March."),
-        (0, None),
+        (4, "since 9 March; it may run out on 14 March", None),
+        (9, "since 4 March; it may run out on 14 March, and what is ordered today would come on 19 March", "2026-03-19"),
     ],
 )
-def test_what_an_order_of_today_would_miss(lead: int, sentence: str | None) -> None:
-    item = replace(SHEA, order_by=days(4 - lead), runs_out=days(4), arrives=days(lead))
-    found = {one.kind: one.sentence for one in causes(Facts(TODAY, (item,)))}
-    assert found.get("runs-out-before-delivery") == sentence
+def test_what_an_order_of_today_would_miss_is_said_with_the_order(lead: int, out: str, comes: str | None) -> None:
+    item = replace(SHEA, order_by=days(3 - lead), runs_out=days(4), arrives=days(lead))
+    found = only(Facts(TODAY, (item,)))
+    assert (found.kind, found.sentence) == ("order-now", f"Shea butter is to be ordered {out}.")
+    assert (found.facts["arrives"], found.act.path) == (comes, "/v1/purchase-plans")
+
+
+def test_an_order_that_would_miss_it_is_urgent_though_its_day_has_moved_on_a_little() -> None:
+    item = replace(SHEA, order_by=days(2), runs_out=days(4), arrives=days(4))
+    found = only(Facts(TODAY, (item,)), ("order-now", "shea"))
+    assert (found.severity, found.sentence) == (
+        Severity.WARNING, "Shea butter is to be ordered by 12 March; it may run out on 14 March.",
+    )  # fmt: skip
+    found = only(Facts(TODAY, (replace(item, arrives=days(9)),)), ("order-now", "shea"))
+    assert (found.severity, found.sentence) == (
+        Severity.URGENT,
+        "Shea butter is to be ordered today; it may run out on 14 March, and what is ordered today would come on 19 March.",
+    )
+
+
+def test_what_an_order_of_today_would_miss_is_said_before_its_order_by_day_too() -> None:
+    """The day to which it surely lasts and the order-by day are two questions to the forecast."""
+    item = replace(SHEA, order_by=days(1), runs_out=days(4), arrives=days(9))
+    found = only(Facts(TODAY, (item,)))
+    assert found.sentence == "Shea butter may run out on 14 March; what is ordered today would come on 19 March."
+    assert (found.kind, found.facts["order_by"]) == ("runs-out-before-delivery", None)
+    assert only(replace(Facts(days(1)), items=(item,)), found.key).kind == "order-now", "one thing, told once"
 
 
 @pytest.mark.parametrize(
@@ -94,12 +118,26 @@ def test_an_order_that_is_too_small_does_not_silence_order_now() -> None:
     assert causes(Facts(TODAY, (replace(item, order_by=days(1)),))) == []
 
 
+@pytest.mark.parametrize(("order_by", "when"), [(0, "today"), (-2, "since 8 March")])
+def test_a_delivery_that_is_late_and_too_small_is_one_thing(order_by: int, when: str) -> None:
+    """That it may run out before anything comes is the more pressing, and says that more is to be ordered."""
+    item = replace(SHEA, order_by=days(order_by), runs_out=days(4), arrives=days(6), on_order=KG, expected_on=days(6))
+    found = only(Facts(TODAY, (item,)), ("order-now", "shea"))
+    assert found.sentence == (
+        f"Shea butter may run out on 14 March; the next delivery is expected on 16 March; more is to be ordered {when}."
+    )
+    assert (found.kind, found.act.path) == ("runs-out-before-delivery", "/v1/purchase-plans")
+    assert found.facts["order_by"] == str(days(order_by))
+    in_time = replace(item, arrives=days(4), expected_on=days(4))
+    assert only(Facts(TODAY, (in_time,))).kind == "order-now"
+    assert only(Facts(TODAY, (in_time,)), found.key).kind == found.kind, "what is told stays what is told for some days"
+
+
 def test_what_has_run_out_is_said_so() -> None:
     item = replace(SHEA, order_by=days(-14), runs_out=TODAY, arrives=days(14))
-    assert [one.sentence for one in causes(Facts(TODAY, (item,)))] == [
-        "Shea butter is to be ordered at once: it may have run out.",
-        "Shea butter may have run out; what is ordered today would come on 24 March.",
-    ]
+    assert only(Facts(TODAY, (item,))).sentence == (
+        "Shea butter is to be ordered at once: it may have run out, and what is ordered today would come on 24 March."
+    )
 
 
 def test_a_product_is_to_be_made_while_it_is_made_to_stock() -> None:

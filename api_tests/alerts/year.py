@@ -91,6 +91,14 @@ class Year:
             self.closed.setdefault(cause, []).append(self.number)
         self.alerts = now
 
+    def due(self) -> set[str]:
+        """What is to be ordered or made, said alone or with a delivery that comes too late."""
+        late = {
+            subject for (kind, subject), one in self.alerts.items()
+            if kind == "runs-out-before-delivery" and one["facts"]["order_by"]
+        }  # fmt: skip
+        return late | {subject for kind, subject in self.alerts if kind == "order-now"}
+
     def figures(self) -> dict[str, dict[str, date | None]]:
         """What the forecast said at the last look."""
         door = self.house.app.state.door

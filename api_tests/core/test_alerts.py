@@ -14,7 +14,7 @@ from service.core.alerts.alerts import by_urgency, step, told
 from service.core.alerts.calendar_feed import Event, escaped, feed, folded
 from service.core.alerts.causes import KINDS, causes
 from service.core.alerts.facts import Demand, Facts, Item, Purchase, Severity, Stock
-from service.core.alerts.use_up import Candidate, ways
+from service.core.alerts.use_up import Candidate, likely_sold, ways
 
 TODAY = date(2026, 3, 10)
 KG = 1_000_000
@@ -138,6 +138,31 @@ def test_nothing_flaps_over_a_year_of_wavering_forecasts() -> None:
         assert set(opened.values()) == {1}, opened
 
 
+def test_one_thing_is_told_once_a_cycle_while_an_order_is_placed_late() -> None:
+    """Ordered when its day has come, in half of the cycles too little and too late: each kind opens once at most, never both."""
+    luck = random.Random(6)
+    for _ in range(200 if SOAK else 20):
+        alerts: tuple = ()
+        opened: Counter[tuple[str, int]] = Counter()
+        for number in range(364):
+            cycle, today = number % 91, days(number)
+            late = (number // 91) % 2 == 1
+            runs_out = today + timedelta(days=70 - cycle + luck.choice((-1, 0, 0, 1)))
+            item = replace(SHEA, order_by=runs_out - timedelta(days=10), runs_out=runs_out, arrives=today + timedelta(days=9))
+            if cycle >= 62:  # two days after its day has come
+                expected = today + timedelta(days=(74 if late else 68) - cycle)
+                item = replace(item, arrives=expected, expected_on=expected, on_order=KG)
+                item = item if late and cycle < 66 else replace(item, order_by=today + timedelta(days=70))
+            if cycle >= 75:
+                item = replace(item, order_by=today + timedelta(days=70), runs_out=today + timedelta(days=80), expected_on=None)
+            change = step(alerts, Facts(today, (item,)))
+            alerts = change.alerts
+            assert sum(alert.closed_on is None for alert in alerts) <= 1
+            opened.update((alert.cause.kind, number // 91) for alert in change.opened)
+        assert set(opened) == {("order-now", at) for at in range(4)} | {("runs-out-before-delivery", at) for at in (1, 3)}
+        assert set(opened.values()) == {1}, opened
+
+
 def test_an_order_by_day_ahead_is_no_alert() -> None:
     ahead = Facts(TODAY, items=(replace(SHEA, order_by=days(1), runs_out=days(20), arrives=days(9)),))
     assert not causes(ahead)
@@ -148,17 +173,21 @@ def test_an_order_by_day_ahead_is_no_alert() -> None:
 
 def test_what_could_be_made_to_use_a_lot_up() -> None:
     candidates = [
-        Candidate("balm", "Balm", {"oil": 30_000, "wax": 10_000}),
+        Candidate("balm", "Balm", {"oil": 30_000, "wax": 10_000}, sells=500),
         Candidate("soap", "Soap", {"oil": 60_000, "lye": 9_000}, sells=20),
-        Candidate("cream", "Cream", {"oil": 5_000, "water": 40_000}),
-        Candidate("scrub", "Scrub", {"salt": 100_000}),
+        Candidate("cream", "Cream", {"oil": 5_000, "water": 40_000}, sells=1_000),
+        Candidate("scrub", "Scrub", {"salt": 100_000}, sells=1_000),
     ]
     names = {"wax": ("Beeswax", "g"), "lye": ("Lye", "g"), "water": ("Water", "g")}
-    found = ways("oil", 2 * KG, candidates, {"wax": 200_000, "lye": KG, "water": 100 * KG}, names)
+    there = {"wax": 200_000, "lye": KG, "water": 100 * KG}
+    found = ways("oil", 2 * KG, candidates, there, names)
     assert [one.product for one in found] == ["cream", "soap", "balm"]
     assert (found[0].units, found[0].uses) == (400, 2 * KG)
     assert (found[1].units, found[1].uses, found[1].missing) == (20, 1_200_000, ())
     assert (found[2].units, found[2].missing) == (66, (("Beeswax", 460_000, "g"),))
+    slow = [replace(candidates[0], sells=sells) for sells in (0, 3, 4)]  # 90 g and 120 g of 2 kg: a twentieth is 100 g
+    assert [[one.units for one in ways("oil", 2 * KG, [one], there, names)] for one in slow] == [[], [], [4]]
+    assert ways("oil", 29_999, candidates[:2], there, names) == (), "less than one unit takes"
     alert = causes(Facts(TODAY, stocks=(replace(OIL, last_day=days(60), unused=KG, use_up=found[2:]),)))[0]
     assert alert.sentence == (
         "1 kg of 2 kg of Olive oil (lot L1) may still be unused when it expires after 9 May. "
@@ -166,6 +195,26 @@ def test_what_could_be_made_to_use_a_lot_up() -> None:
     )
     planned = {"product": "balm", "units": 66, "status": "planned", "planned_on": "2026-03-10"}
     assert alert.act.body == planned
+
+
+@pytest.mark.parametrize(
+    ("weekly", "there", "rest", "life", "sold"),
+    [
+        (10, 0, 0, None, 40),  # what a batch to stock is for, be it for ever good
+        (10, 0, 0, 365, 40),
+        (10, 0, 0, 14, 20),  # until it is too old
+        (10, 25, 0, 14, 0),
+        (10, 25, 0, 28, 15),  # what is there is sold first
+        (10, 25, 14, None, 35),  # twenty of them while it rests
+        (10, 5, 28, None, 40),
+        (10, 0, 28, 42, 20),  # a life counts from the making
+        (10, 0, 42, 28, 0),
+        (0.2, 0, 0, None, 0),  # one in five weeks
+        (0, 0, 0, None, 0),  # nothing is known of what sells
+    ],
+)
+def test_no_more_is_made_than_is_likely_to_be_sold(weekly: float, there: float, rest: int, life: int | None, sold: int) -> None:
+    assert likely_sold(weekly, there, rest, life) == sold
 
 
 # --- webhooks ----------------------------------------------------------------------------------------------------------------

@@ -123,6 +123,36 @@ def test_what_is_to_come_stands_on_its_days(office: Office, maker: Maker, phone:
     assert maker.get("calendar-feeds")["items"] == [made | {"secret_address": None, "last_used_on": None}]
 
 
+def test_what_is_overdue_stands_on_today(office: Office, maker: Maker, phone: httpx.Client) -> None:
+    order = sell(office, maker)
+    stock(maker)
+    maker.get("alerts")  # looks
+    path, _ = feed(maker)
+    before = read(phone, path)
+    lot = next(lot["code"] for lot in maker.get("lots")["items"] if lot["on_hand"] == 100)
+    office.now = later(MORNING, days=39)
+    tomorrow = read(phone, path)["order-w-1"]
+    assert tomorrow.decoded("DTSTART") == TODAY + timedelta(days=40)
+    assert str(tomorrow["DESCRIPTION"]) == "It was to leave by 17 April.", "that is yesterday"
+    late, foreseen = TODAY + timedelta(days=60), maker.act(figures.figures)
+    office.now = later(MORNING, days=60)
+    found = read(phone, path)
+    since = {code: said.day(one["order_by"], late) for code, one in foreseen.items() if one["order_by"]}
+    shown = {uid: (str(one["SUMMARY"]), str(one.get("DESCRIPTION", ""))) for uid, one in found.items()}
+    assert {uid: shown[uid] for uid, one in found.items() if one.decoded("DTSTART") == late and "expiry" not in uid} == {
+        "order-by-clay": (f"Order Clay, due since {since['clay']}", "What was there may have run out."),
+        "order-by-mask-50": (f"Make Mask, due since {since['mask-50']}", "What was there may have run out."),
+        "order-w-1": ("Order w-1 for Corner shop was due on 19 April", "It was to leave by 17 April."),
+        f"purchase-order-{order}": (f"Purchase order {order} from North mill was expected on 15 March", ""),
+    }
+    assert found[f"expiry-{lot}"].decoded("DTSTART") == TODAY + timedelta(days=20), (
+        "a fact of its day, and nothing to be done by it"
+    )
+    assert [one["UID"] for one in found.values()] == [before[uid]["UID"] for uid in found], "the same things keep their uids"
+    maker.post("orders/w-1/shipments")
+    assert "order-w-1" not in read(phone, path)
+
+
 def test_a_phone_that_has_it_is_told_so(office: Office, maker: Maker, phone: httpx.Client) -> None:
     office.now = MORNING
     stock(maker)

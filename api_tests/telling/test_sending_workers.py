@@ -119,6 +119,21 @@ def test_workers_at_once_send_each_message_once(office: Office, maker: Maker, st
         assert {(one["state"], one["attempts"]) for one in desk.dispatches()} == {("sent", 1)}
 
 
+def test_a_round_that_is_told_to_stop_gives_back_what_is_left(office: Office, maker: Maker, listener: Listener) -> None:
+    """What is under way is finished; nobody has to wait until a claim ends."""
+    maker.webhook(listener.url())
+    for n in range(3):
+        maker.act(lambda scope, n=n: tell(scope, "digest", {"text": str(n)}))
+    stopped = threading.Event()
+    listener.reply = lambda _, handler: stopped.set() or handler.send_response_only(204) or handler.end_headers()
+    now = office.now = office.clock()
+    assert sending.round(office.reader, office.writer, office.settings, now, stopped) == 1
+    assert [(one["state"], one["attempts"]) for one in maker.dispatches()] == [("sent", 1), ("waiting", 0), ("waiting", 0)]
+    assert sending.round(office.reader, office.writer, office.settings, now, stopped) == 0
+    assert office.round() == 2, "at the same moment"
+    assert len({got.headers["webhook-id"] for got in listener.got}) == len(listener.got) == 3
+
+
 def test_who_comes_too_late_undoes_nothing(office: Office, maker: Maker, listener: Listener) -> None:
     """A worker so slow that its claim has ended: what it finds out late never takes back what arrived."""
     office.now = datetime.now(UTC)

@@ -49,7 +49,10 @@ async def delete_calendar_feed(request: Request, code: str) -> Response:
     responses={200: {"description": "As asked."}, 304: HAVE_IT, **refusals(*ALWAYS, "invalid-value")},
 )  # fmt: skip
 def get_calendar(request: Request, token: Annotated[str, Query(max_length=400)] = "") -> Response:
-    """Days to order, last usable days, due orders, batches that become ready, deliveries expected. No other token is needed."""
+    """Days to order, last usable days, due orders, batches that become ready, deliveries expected. No other token is needed.
+
+    What is overdue (an order to place, to ship or to receive) stands on today.
+    """
     body = deps.read_by_address(request, token, calendar.SCOPE, calendar.text)
     tag = etag(body)
     headers = {"ETag": tag, "Cache-Control": "private"}

@@ -18,7 +18,10 @@ def get_dispatches(
     request: Request, state: State | None = None, webhook: Annotated[Key | None, Query()] = None,
     mail_receiver: Annotated[Key | None, Query()] = None,
 ) -> Response:  # fmt: skip
-    """One for each message and receiver; `state=parked` are those that were given up after more than a day of tries."""
+    """One for each message and receiver; `state=parked` are those that were given up after more than a day of tries.
+
+    What arrived or is parked is deleted ninety days after it was told.
+    """
     deps.authenticate(request, "manage")
     asked = (("webhook", webhook), ("mail", mail_receiver))
     return deps.list_(request, lambda scope, page: dispatches.list_(scope, state, asked, page.after_id(), page.limit))

@@ -5,9 +5,11 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, Row, and_, func, insert, or_, select, update
+from sqlalchemy import delete as sql_delete
 
-from service.store.tables import Dispatch, Message, Receiver
+from service.store.tables import Alert, Dispatch, Message, Receiver
 
+ALERT = Alert.__table__  # type: ignore[attr-defined]
 DISPATCH = Dispatch.__table__  # type: ignore[attr-defined]
 MESSAGE = Message.__table__  # type: ignore[attr-defined]
 RECEIVER = Receiver.__table__  # type: ignore[attr-defined]
@@ -139,3 +141,25 @@ def again(connection: Connection, workshop: int, dispatch: int, now: datetime) -
     """Have it tried at once, with all its tries before it."""
     wanted = [DISPATCH.c.workshop_id == workshop, DISPATCH.c.id == dispatch, DISPATCH.c.state != "sent"]
     connection.execute(update(DISPATCH).where(*wanted).values(state="waiting", due_at=now, failures=0))
+
+
+def old(connection: Connection, workshop: int, before: datetime, most: int) -> list[int]:
+    """The oldest messages of before this time; not one that waits for a receiver, nor one about an alert that is open.
+
+    Ids rise with time, so that only the first ones are read, by the primary key.
+    """
+    waiting = select(DISPATCH.c.message_id).where(DISPATCH.c.workshop_id == workshop, DISPATCH.c.state == "waiting")
+    standing = select(ALERT.c.code).where(ALERT.c.workshop_id == workshop, ALERT.c.closed_at.is_(None))
+    settled = or_(MESSAGE.c.about.is_(None), MESSAGE.c.about.not_in(standing))
+    wanted = [MESSAGE.c.workshop_id == workshop, MESSAGE.c.id.not_in(waiting), settled]
+    first = select(MESSAGE.c.id, MESSAGE.c.created_at).where(*wanted).order_by(MESSAGE.c.id).limit(most).subquery()
+    return list(connection.execute(select(first.c.id).where(first.c.created_at < before).order_by(first.c.id)).scalars())
+
+
+def delete(connection: Connection, workshop: int, messages: Collection[int]) -> int:
+    """Delete messages with their dispatches, but for those which somebody has had tried again meanwhile; how many."""
+    theirs = [DISPATCH.c.workshop_id == workshop, DISPATCH.c.message_id.in_(messages)]
+    connection.execute(sql_delete(DISPATCH).where(*theirs, DISPATCH.c.state != "waiting"))
+    left = MESSAGE.c.id.in_(select(DISPATCH.c.message_id).where(*theirs))
+    gone = sql_delete(MESSAGE).where(MESSAGE.c.workshop_id == workshop, MESSAGE.c.id.in_(messages), ~left)
+    return connection.execute(gone).rowcount

@@ -60,7 +60,10 @@ def text(scope: Scope) -> str:
 
 
 class _Days:
-    """The events of a workshop; the uid of each says what it is about."""
+    """The events of a workshop; the uid of each says what it is about.
+
+    What was to be done by a day that is past, and is not done, stands on today: no phone shows what lies behind it.
+    """
 
     def __init__(self, scope: Scope) -> None:
         self.scope = scope
@@ -76,15 +79,27 @@ class _Days:
     def _event(self, kind: str, code: str, day: date, title: str, text: str = "") -> Event:
         return Event(f"{kind}-{code}@{self.scope.workshop.code}.stillroom", day, title, self.made, text, kind)
 
+    def _to_do(self, kind: str, code: str, day: date, title: str, overdue: str, text: str = "") -> Event:
+        """`overdue`: what it is called when its day is past, before that day."""
+        if day >= self.scope.today:
+            return self._event(kind, code, day, title, text)
+        return self._event(kind, code, self.scope.today, f"{overdue} {said.day(day, self.scope.today)}", text)
+
     def _to_order(self) -> Iterator[Event]:
         found = {code: one for code, one in figures.figures(self.scope).items() if one["order_by"] is not None}
         known = items.by_codes(self.scope.connection, self.scope.workshop.id, found.keys())
         for code, one in found.items():
             order_by, runs_out = one["order_by"], one["runs_out"]
             if order_by is not None and code in known:
-                out = f"What is there may run out on {said.day(runs_out, self.scope.today)}." if runs_out else ""
-                verb = "Make" if known[code].kind == "product" else "Order"
-                yield self._event("order-by", code, order_by, f"{verb} {known[code].name}", out)
+                do = f"{'Make' if known[code].kind == 'product' else 'Order'} {known[code].name}"
+                yield self._to_do("order-by", code, order_by, do, f"{do}, due since", self._runs_out(runs_out))
+
+    def _runs_out(self, day: date | None) -> str:
+        if day is None:
+            return ""
+        if day <= self.scope.today:
+            return "What was there may have run out."
+        return f"What is there may run out on {said.day(day, self.scope.today)}."
 
     def _lots(self) -> Iterator[Event]:
         rows = lots.shown(self.scope.connection, self.scope.workshop.id)
@@ -104,11 +119,16 @@ class _Days:
         for one in found:
             if one.due_on is not None:
                 whose = f" for {rows[one.order_id].customer}" if rows[one.order_id].customer else ""
-                ship_by = said.day(one.due_on - timedelta(days=one.transit_days), self.scope.today)
-                leave = f"It must leave by {ship_by}." if one.transit_days else ""
-                yield self._event("order", one.reference, one.due_on, f"Order {one.reference}{whose} is due", leave)
+                what, leave = f"Order {one.reference}{whose}", self._leave(one.due_on, one.transit_days)
+                yield self._to_do("order", one.reference, one.due_on, f"{what} is due", f"{what} was due on", leave)
+
+    def _leave(self, due_on: date, transit_days: int) -> str:
+        if not transit_days:
+            return ""
+        by = due_on - timedelta(days=transit_days)
+        return f"It {'must' if by >= self.scope.today else 'was to'} leave by {said.day(by, self.scope.today)}."
 
     def _arriving(self) -> Iterator[Event]:
         for one in purchases.placed_orders(self.scope):
-            title = f"Purchase order {one.code} from {one.supplier} is expected"
-            yield self._event("purchase-order", one.code, one.expected_on, title)
+            what = f"Purchase order {one.code} from {one.supplier}"
+            yield self._to_do("purchase-order", one.code, one.expected_on, f"{what} is expected", f"{what} was expected on")

@@ -15,6 +15,7 @@ from service.actions.stockbooks import BOUGHT, Shelves
 from service.actions.telling import purchases
 from service.actions.telling.using_up import Uses
 from service.core.alerts.facts import Demand, Facts, Item, Purchase, Stock
+from service.core.alerts.use_up import STOCK_WEEKS
 from service.core.buying.lead_times import LeadTime
 from service.core.demand.planning import Lasting
 from service.core.making import at_risk, claims
@@ -28,7 +29,6 @@ ALL = 100_000
 KINDS = ("ingredient", "packaging", "bulk", "product")
 WALK_IN = {"retail", "market"}  # channels that are served from the shelf
 MAKING_DAYS = 3  # to find time for a batch; common practice, no source
-STOCK_WEEKS = 4  # of sales that a batch to stock is proposed for; common practice, no source
 Figures = dict[str, Any]
 
 

@@ -32,7 +32,7 @@ class Rounds:
         """One round; a database that is away for a while is asked again in the next."""
         try:
             self.watch.round()
-            sending.round(self.reader, self.writer, self.settings, self.clock())
+            sending.round(self.reader, self.writer, self.settings, self.clock(), self._stopped)
         except Refusal as refused:
             log.warning("a round was not finished: %s", refused.detail)
         except Exception:  # a fault in one round must not be the last one

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 from queue import Empty, SimpleQueue
-from threading import Thread
+from threading import Event, Thread
 from typing import Any
 
 from sqlalchemy import Connection, Row
@@ -44,24 +44,26 @@ class Round:
     claim: str
     began: datetime
     at: float  # the same moment of a clock that only runs
+    stopped: Event  # set when the process is to end
 
     def now(self) -> datetime:
         """The moment, by the clock the round was given."""
         return self.began + timedelta(seconds=time.monotonic() - self.at)
 
     def time_left(self, since: float) -> bool:
-        """Whether one more can be sent before others may take over, to whom the round turned at `since`."""
+        """Whether one more can be sent before others may take over, to whom the round turned at `since`; none at the end."""
         now = time.monotonic()
-        return now - self.at < CLAIM_SECONDS - 2 * LIMIT and now - since < LIMIT
+        return not self.stopped.is_set() and now - self.at < CLAIM_SECONDS - 2 * LIMIT and now - since < LIMIT
 
 
-def round(reader: Reader, writer: Writes, settings: Settings, now: datetime) -> int:
+def round(reader: Reader, writer: Writes, settings: Settings, now: datetime, stopped: Event | None = None) -> int:
     """Tell the digests that are due, then send what is due in every workshop; answers how many were tried.
 
-    The threads that send end with the process: what they leave is taken over like what a killed worker leaves.
+    Once `stopped` is set nothing more is begun, and what is left is given back. The threads that send end with the process:
+    what they leave is taken over like what a killed worker leaves.
     """
     digest.tell_due(reader, writer, now)
-    turn = Round(writer, settings, secrets.token_hex(8), now, time.monotonic())
+    turn = Round(writer, settings, secrets.token_hex(8), now, time.monotonic(), stopped or Event())
 
     def waiting(connection: Connection) -> list[int]:
         return [row.id for row in access.workshops(connection) if outbox.anything_due(connection, row.id, now)]

@@ -1,4 +1,4 @@
-"""What could be made of a lot that the forecast leaves unused: products that contain it, no more of them than would sell."""
+"""What could be made of a lot that the forecast leaves unused: products that contain it, as many as are likely to be sold."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -14,7 +14,6 @@ from service.actions.stockbooks import Shelves
 from service.core.alerts import use_up
 from service.core.alerts.facts import UseUp
 from service.core.alerts.use_up import Candidate
-from service.core.demand.planning import WEEKS
 from service.store.items import ItemRow
 
 MOST = 1_000_000  # units of a run
@@ -45,14 +44,11 @@ class Uses:
         names = {one.code: (one.name, one.unit) for one in self.items.values()}
         return use_up.ways(item.code, quantity, candidates, self._there(), names)
 
-    def _sells(self, at: int, figures: Mapping[str, Any]) -> int | None:
-        """Units that would sell before a new batch is too old, beyond those that are there; None where none was ever ordered."""
-        if not any(product == at for product, _ in self.told.history.series):
-            return None
+    def _sells(self, at: int, figures: Mapping[str, Any]) -> int:
+        """Units of a batch made today that are likely to be sold; none where nothing is known of what sells."""
         life = self.items[self.told.products[at].id].shelf_life_days
-        weeks = WEEKS if life is None else min(WEEKS, life / 7)
         there = sum(lot.quantity for lot in self.shelves.books.finished.get(at, ()))
-        return min(MOST, max(0, int(figures.get("weekly", 0) * weeks - there)))
+        return min(MOST, use_up.likely_sold(figures.get("weekly", 0), there, self.shelves.books.rest[at], life))
 
     def _there(self) -> dict[str, int]:
         """What is available of each item today."""

@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Row
 from service.actions import access
 from service.actions.scope import Actor, Scope, WorkshopFacts
 from service.actions.telling.look import look
+from service.actions.telling.old_messages import delete_old
 from service.errors import Refusal
 from service.store import ids, watches
 from service.store.writer import Reader, SyncWriter
@@ -67,9 +68,11 @@ class Watch:
         return self.writer.write(lambda connection: watches.claim(connection, workshop.id, self.name, now, until))
 
     def _look(self, workshop: WorkshopFacts) -> None:
-        """Look, and give the workshop back with the time of the next look; a failure is kept and ends nothing."""
+        """Look, clear old messages away, and give the workshop back with the time of the next look; a failure is kept and ends
+        nothing."""
         try:
             error = look(self.reader, self.writer, lambda connection: self._scope(connection, workshop))
+            delete_old(self.reader, self.writer, workshop.id, self.clock())
         except Refusal as refused:
             error = refused.detail
         except Exception as failed:  # a fault in one workshop's books must not end the watch of the others

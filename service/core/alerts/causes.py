@@ -72,16 +72,15 @@ class _Seen:
         return day(when, self.facts.today)
 
     def item(self, item: Item) -> Iterator[Cause]:
-        """Order now, runs out before delivery, count wanted."""
-        due = item.order_by is not None and item.order_by <= self._until("order-now", item.code)
-        stands = not item.product or item.on_hand > 0 or ("order-now", item.code) in self.open_now
-        if item.order_by is not None and due and stands:
-            yield self._order_now(item, item.order_by)
-        if item.runs_out is not None and item.arrives is not None and not item.product:
-            near = self._until("runs-out-before-delivery", item.code, self.facts.warn_days)
-            arrives = item.arrives + self._slack("runs-out-before-delivery", item.code)
-            if item.runs_out < arrives and item.runs_out <= near:
-                yield self._too_late(item, item.runs_out, item.arrives)
+        """Order now or runs out before delivery, whichever says more where both are so; count wanted.
+
+        With nothing on order the answer to both is an order; a delivery that comes too late is the more pressing of the two.
+        """
+        order_by, out = self._order_by_reached(item), self._out_too_soon(item)
+        if out is not None and (order_by is None or item.expected_on is not None):
+            yield self._too_late(item, *out, order_by)
+        elif order_by is not None:
+            yield self._order_now(item, order_by, None if out is None else out[1])
         if item.unbooked:
             what = said(abs(item.unbooked), item.unit)
             were = "was used that is" if what == "1 piece" else "were used that are"
@@ -92,32 +91,54 @@ class _Seen:
             amount = {"unbooked": quantity_out(abs(item.unbooked), item.unit)}
             yield Cause("count-wanted", item.code, Severity.WARNING, None, sentence, amount, count)
 
+    def _order_by_reached(self, item: Item) -> date | None:
+        """The order-by day, where it has come."""
+        due = item.order_by is not None and item.order_by <= self._until("order-now", item.code)
+        stands = not item.product or item.on_hand > 0 or ("order-now", item.code) in self.open_now
+        return item.order_by if due and stands else None
+
+    def _out_too_soon(self, item: Item) -> tuple[date, date] | None:
+        """When a material may run out and when more of it comes, where that is soon and the wrong way round."""
+        if item.runs_out is None or item.arrives is None or item.product:
+            return None
+        near = self._until("runs-out-before-delivery", item.code, self.facts.warn_days)
+        arrives = item.arrives + self._slack("runs-out-before-delivery", item.code)
+        return (item.runs_out, item.arrives) if item.runs_out < arrives and item.runs_out <= near else None
+
     def _plan(self, item: Item) -> Act:
         if item.product:
             wants = {"wants": [{"product": item.code, "units": max(1, item.make)}], "use_finished": False}
             return Act(f"See whether {max(1, item.make)} of {item.name} can be made", "POST", "/v1/checks", wants)
         return Act(f"Plan an order of {item.name}", "POST", "/v1/purchase-plans", {"materials": [item.code]})
 
-    def _order_now(self, item: Item, order_by: date) -> Cause:
-        """The order-by day has come; what was due by an earlier day is due since then."""
+    def _when(self, order_by: date) -> str:
+        """Since when, or by when, an order is due."""
+        today = self.facts.today
+        return "today" if order_by == today else f"{'since' if order_by < today else 'by'} {self._day(order_by)}"
+
+    def _order_now(self, item: Item, order_by: date, arrives: date | None) -> Cause:
+        """The order-by day has come; what was due by an earlier day is due since then. `arrives`: when more would come, where
+        even that is too late."""
         today, what, out = self.facts.today, item.name, ""
-        when = "today" if order_by == today else f"{'since' if order_by < today else 'by'} {self._day(order_by)}"
+        when = self._when(order_by if arrives is None else min(order_by, today))
         if item.runs_out is not None and item.runs_out <= today:
             when, out = "at once", ": it may have run out"
         elif item.runs_out is not None:
             out = f"; it may run out on {self._day(item.runs_out)}"
         if item.on_order:
             what, out = f"More {what}", "; what is on order may not last until it comes"
+        elif arrives is not None:
+            out += f", and what is ordered today would come on {self._day(arrives)}"
         sentence = f"{what} is {'to be made' if item.product else 'to be ordered'} {when}{out}."
-        severity = Severity.URGENT if order_by <= today else Severity.WARNING
+        severity = Severity.URGENT if order_by <= today or arrives is not None else Severity.WARNING
         facts = {
-            "order_by": _iso(order_by), "runs_out": _iso(item.runs_out),
+            "order_by": _iso(order_by), "runs_out": _iso(item.runs_out), "arrives": _iso(arrives),
             "on_hand": quantity_out(item.on_hand, item.unit), "on_order": quantity_out(item.on_order, item.unit),
         }  # fmt: skip
         return Cause("order-now", item.code, severity, order_by, sentence, facts, self._plan(item))
 
-    def _too_late(self, item: Item, runs_out: date, arrives: date) -> Cause:
-        """What is ordered, or could be ordered today, comes after it may have run out."""
+    def _too_late(self, item: Item, runs_out: date, arrives: date, order_by: date | None) -> Cause:
+        """What is ordered, or could be ordered today, comes after it may have run out. `order_by`: where more is due, too."""
         today, comes = self.facts.today, self._day(arrives)
         ends = "may have run out" if runs_out <= today else f"may run out on {self._day(runs_out)}"
         act = Act(f"See what {item.name} is needed for", "GET", f"/v1/cover/{item.code}")
@@ -127,9 +148,11 @@ class _Seen:
             coming = f"the next delivery was expected on {self._day(item.expected_on)}, and may now come on {comes}"
         else:
             coming = f"the next delivery is expected on {comes}"
+        if order_by is not None:
+            coming, act = f"{coming}; more is to be ordered {self._when(order_by)}", self._plan(item)
         facts = {
             "runs_out": _iso(runs_out), "arrives": _iso(arrives), "expected_on": _iso(item.expected_on),
-            "on_order": quantity_out(item.on_order, item.unit),
+            "order_by": _iso(order_by), "on_order": quantity_out(item.on_order, item.unit),
         }  # fmt: skip
         sentence = f"{item.name} {ends}; {coming}."
         return Cause("runs-out-before-delivery", item.code, Severity.URGENT, runs_out, sentence, facts, act)
