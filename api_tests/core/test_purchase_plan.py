@@ -156,6 +156,9 @@ def test_a_line_says_why() -> None:
     assert said.startswith(f"{line.packs} x 1 kg of Shea butter from north for {line.packs * 10}.00 EUR; to be there by ")
     assert "March" in said
     assert "next best offer, south's" in said
+    assert f"falls from {line.risk_before * 100:.0f} % to " in said
+    same = words.line(replace(line, risk_after=line.risk_before), "north")
+    assert "the risk of running out before 13 March stays at " in same
     assert words.whole(got) == f"Order 1 line for {line.packs * 10}.00 EUR: north ({line.packs * 10}.00 EUR)."
     message = words.message(got.orders[0], {"n1": "SB-100"})
     assert message.splitlines()[0] == f"{line.packs} x 1 kg Shea butter (article SB-100), 10.00 EUR each"

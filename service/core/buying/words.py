@@ -38,8 +38,7 @@ class Words:
         parts.append(f"to be there by {self.day(line.needed_by)}" if line.needed_by is not None else "not pressing")
         until = "for as long as can be foreseen" if line.covers_until is None else f"until {self.day(line.covers_until)}"
         parts.append(f"it covers the need {until} ({level})")
-        risks = f"from {_percent(line.risk_before)} to {_percent(line.risk_after)}"
-        parts.append(f"the risk of running out before {self.day(line.next_arrival)} falls {risks}")
+        parts.append(f"the risk of running out before {self.day(line.next_arrival)} {_risks(line)}")
         if line.expires >= 0.005 * line.quantity:
             parts.append(f"{said(round(line.expires), unit)} may expire unused ({self.money(line.expires_cost)})")
         if line.other is not None:
@@ -85,6 +84,12 @@ class Words:
             for line in order.lines
         ]  # fmt: skip
         return message(wanted, order.goods, order.delivery, self.currency)
+
+
+def _risks(line: Line) -> str:
+    """How the risk changes; where it does not, the line is there for its price or its share of the delivery."""
+    before, after = _percent(line.risk_before), _percent(line.risk_after)
+    return f"stays at {after}, but now it costs less than later" if before == after else f"falls from {before} to {after}"
 
 
 def _percent(share: float) -> str:
