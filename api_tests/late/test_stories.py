@@ -177,6 +177,14 @@ STORIES: dict[str, list[Paper]] = {
         Split("S1", the(17), 105, "L1", 100),
         Count("C1", the(20), 366, "oil", place="shelf", counted=30),
     ],
+    "a lot that was moved before the day its receipt is corrected to, and a count of where it was": [
+        Receipt("L1", the(16), None, "oil", 150, expires=the(18), cost=7, place="shelf"),
+        Edit("E1", the(16), None, "L1", place="market"),
+        Run("B1", the(18), None, "mix", 300),
+        Run("B2", the(20), 335, "cream", 50, (("mix", "B1", 25), ("oil", "L1", 25))),
+        Count("C1", the(18), None, "oil", place="shelf", counted=0),
+        Correction("K1", the(20), 0, "L1", {"day": the(17), "at": None}),
+    ],
     "a count explains a draw from a lot that is named after it": [
         Receipt("L1", the(17), None, "oil", 50, expires=the(17), cost=23),
         Split("S1", the(18), 135, "L1", 50, place="market"),
