@@ -185,6 +185,17 @@ STORIES: dict[str, list[Paper]] = {
         Count("C1", the(18), None, "oil", place="shelf", counted=0),
         Correction("K1", the(20), 0, "L1", {"day": the(17), "at": None}),
     ],
+    "a part that is quarantined on the day of its split, and one that is moved": [
+        Run("B1", the(16), 245, "cream", 200),
+        Split("S1", the(17), None, "B1", 50, place="market"),
+        Edit("E1", the(17), None, "S1", "quarantined"),
+        Receipt("L1", the(16), None, "oil", 200, cost=7),
+        Split("S2", the(17), None, "L1", 50, place="market"),
+        Edit("E2", the(17), None, "S2", place="shelf"),
+        Run("B2", the(20), 335, "solo", 50, (("oil", "S2", 50),)),
+        Count("C1", the(18), None, "oil", place="market", counted=0),
+        Run("B3", the(17), 300, "solo", 200),
+    ],
     "a count explains a draw from a lot that is named after it": [
         Receipt("L1", the(17), None, "oil", 50, expires=the(17), cost=23),
         Split("S1", the(18), 135, "L1", 50, place="market"),

@@ -29,7 +29,8 @@ class Kept:
                     there[paper.act.lot] = paper.act.facts["place"]
             case Divided():
                 told = "place" in paper.act.told
-                self._places[paper.act.child.id] = paper.act.child.place if told else self._places.get(paper.act.lot)
+                place = paper.act.child.place if told else self._places.get(paper.act.lot)
+                self._places[paper.act.child.id] = self._ahead.pop(paper.act.child.id, place)
             case Counted():
                 for lot in self._counted(paper.act):
                     self._ends[lot].append(paper.order)
