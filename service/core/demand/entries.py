@@ -9,8 +9,7 @@ from array import array
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import compress
-from operator import add
+from itertools import repeat
 from typing import NamedTuple
 
 from service.core.demand.planning import CHANNELS
@@ -83,9 +82,9 @@ def entries(past: Past) -> Entries:
             begins.update(zip(orders[first:], range(first * wide + kind, len(orders) * wide + kind, wide), strict=True))
     place = {str(id_): len(KINDS) * at for at, id_ in enumerate(past.products)}
     asked = _summed(past.lines, begins, place)
-    codes = [key % wide for key in asked]
+    codes = array("q", (key % wide for key in asked))
     series = {code: at for at, code in enumerate(sorted(set(codes)))}
-    of = array("i", [key // wide for key in asked])
+    of = array("i", (key // wide for key in asked))
     return Entries(
         orders, channels, left, [(code // len(KINDS), KINDS[code % len(KINDS)]) for code in series],
         of, array("i", map(series.__getitem__, codes)), array("d", asked.values()), array("i", map(left.__getitem__, of)),
@@ -93,12 +92,11 @@ def entries(past: Past) -> Entries:
 
 
 def _summed(lines: Lines, begins: Mapping[str, int], place: Mapping[str, int]) -> dict[int, float]:
-    """Units by key."""
-    orders = lines.orders.split(",")
-    mine = list(map(begins.__contains__, orders))
-    products = compress(lines.products.split(","), mine)
-    keys = map(add, map(begins.__getitem__, compress(orders, mine)), map(place.__getitem__, products))
+    """Units by key. Each text is at once made numbers: the words of all three would take far more room than what is kept."""
+    orders = array("q", map(begins.get, lines.orders.split(","), repeat(-1)))
+    products = array("q", map(place.get, lines.products.split(","), repeat(-1)))
     found: dict[int, float] = {}
-    for key, units in zip(keys, map(float, compress(lines.units.split(","), mine)), strict=True):
-        found[key] = found.get(key, 0.0) + units
+    for begin, product, units in zip(orders, products, lines.units.split(","), strict=True):
+        if begin >= 0:
+            found[begin + product] = found.get(begin + product, 0.0) + float(units)
     return found
