@@ -20,7 +20,7 @@ from service.store import history as store
 from service.store import products as product_store
 
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-_READ: Recent[tuple[Entries, Outliers]] = Recent(8)  # nobody changes them; some 35 bytes a line
+_READ: Recent[tuple[Entries, Outliers]] = Recent(8)  # by workshop; nobody changes them; some 35 bytes a line
 
 
 @dataclass(slots=True)
@@ -44,7 +44,7 @@ def tell(scope: Scope) -> Told:
     monday = scope.today - timedelta(days=(scope.today.weekday() - start) % 7)
     before = monday + timedelta(days=store.longest_transit(connection, workshop))
     past = Past(store.orders(connection, workshop, before), store.lines(connection, workshop), list(places), monday.toordinal())
-    asked, found = _READ.get(past.digest(), lambda: _read(past))
+    asked, found = _READ.get(workshop, lambda: _read(past), past.digest())
     history.at, history.day, history.units = asked.at, asked.day, asked.units
     series = {one: at for at, one in enumerate(asked.series)}
     huge = huge_orders.find(scope, asked, found, past.products)
