@@ -8,7 +8,7 @@ import pytest
 
 from api_tests.conftest import SOAK
 from api_tests.core.instances import EUR, KG, gamma_need, workshop
-from service.core.buying.answers import Plan
+from service.core.buying.answers import Late, LeftOut, Plan
 from service.core.buying.courses import make
 from service.core.buying.facts import Facts, Material, Settings, Supplier
 from service.core.buying.offers import Break, Offer, Terms, allowed
@@ -152,17 +152,51 @@ def test_a_line_says_why() -> None:
     assert line.covers_until >= 12
     assert line.next_arrival == 12
     words = Words(date(2026, 3, 1), "EUR", {"shea": "Shea butter"}, {"shea": "g"}, {"north": "north", "south": "south"})
-    said = words.line(line, "north")
+    said = words.line(line, "north", "1 kg")
     assert said.startswith(f"{line.packs} x 1 kg of Shea butter from north for {line.packs * 10}.00 EUR; to be there by ")
     assert "March" in said
     assert "next best offer, south's" in said
     assert f"falls from {line.risk_before * 100:.0f} % to " in said
-    same = words.line(replace(line, risk_after=line.risk_before), "north")
+    assert "; none of it is expected to expire unused; " in said
+    aging = words.line(replace(line, expires=0.25 * KG, expires_cost=2_500_000), "north", "1 kg")
+    assert "; 250 g may expire unused (2.50 EUR); " in aging
+    alone = replace(words, some=True).line(replace(line, other=None), "north", "2 lb", ["fair trade", "vegan"])
+    assert alone.startswith(f"{line.packs} x 2 lb of Shea butter")
+    assert alone.endswith(
+        "; there is no other offer of these suppliers; none of these suppliers offers it as fair trade and vegan."
+    )
+    same = words.line(replace(line, risk_after=line.risk_before), "north", "1 kg")
     assert "the risk of running out before 13 March stays at " in same
     assert words.whole(got) == f"Order 1 line for {line.packs * 10}.00 EUR: north ({line.packs * 10}.00 EUR)."
-    message = words.message(got.orders[0], {"n1": "SB-100"})
-    assert message.splitlines()[0] == f"{line.packs} x 1 kg Shea butter (article SB-100), 10.00 EUR each"
-    assert message.endswith(f"Goods {line.packs * 10}.00 EUR, delivery free, total {line.packs * 10}.00 EUR")
+    charged = replace(got, orders=(replace(got.orders[0], delivery=7 * EUR),))
+    assert words.whole(charged) == (
+        f"Order 1 line for {line.packs * 10 + 7}.00 EUR: north ({line.packs * 10 + 7}.00 EUR, 7.00 EUR of it delivery)."
+    )
+
+
+def test_what_is_not_ordered_is_said_as_it_is() -> None:
+    words = Words(date(2026, 3, 1), "EUR", {"shea": "Shea butter"}, {"shea": "g"}, {})
+    nothing = planned([], [], supplier())
+    assert (nothing.orders, nothing.proven, nothing.gap) == ((), True, 0.0)
+    assert words.whole(nothing) == "Nothing needs to be ordered today."
+    assert words.whole(replace(nothing, gap=np.inf)) == "No order was found in the time there was."
+    left = LeftOut("n1", "shea", "north", 2, 20 * EUR, 0.001, 0.3)
+    assert words.whole(replace(nothing, left_out=(left,))) == "Nothing can be ordered within the budget."
+    assert words.left_out(left) == (
+        "The budget left out 2 packs of Shea butter (20.00 EUR): the risk of running out is 30 % instead of less than 1 %."
+    )
+    assert words.left_out(replace(left, risk_without=0.002)).endswith(
+        "the risk of running out stays at less than 1 %, but later it costs more."
+    )
+    late = Late("shea", 5, 9, 0.4)
+    assert words.late(late) == "Shea butter may run out on 6 March, before any order can come; it can be there on 10 March."
+    assert words.late(replace(late, runs_out=9)) == (
+        "Shea butter may run out on 10 March, and an order may come too late; it is likely to be there on 10 March."
+    )
+    assert words.late(replace(late, arrives=None)) == "Shea butter may run out on 6 March, and nobody offers it."
+    assert replace(words, some=True).late(replace(late, arrives=None)) == (
+        "Shea butter may run out on 6 March, and none of these suppliers offers it."
+    )
 
 
 def test_lead_times_that_vary_ask_for_more() -> None:

@@ -51,6 +51,7 @@ class Question:
         if purchase_plans.newest(scope.connection, scope.workshop.id) != self.newest:
             sentence = f"Something was recorded while this was computed: the plan is as of {self.as_of}."
             answer["warnings"].append({"type": "books-changed", "sentence": sentence})
+            answer["sentence"] += f"\n{sentence}"
         code = papers.code_for(scope, SERIES)
         answer = {"code": code, "as_of": self.as_of, "recorded_by": scope.actor.name, **answer}
         values = {"id": scope.new_id(), "code": code, "recorded_at": scope.now, "recorded_by": scope.actor.name}

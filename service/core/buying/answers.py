@@ -5,6 +5,8 @@ Money in millionths, quantities in the smallest units, days counted from today (
 
 from dataclasses import dataclass
 
+GAP = 1e-3  # of what a proven plan may cost too much
+
 
 @dataclass(frozen=True, slots=True)
 class Other:
@@ -105,3 +107,8 @@ class Plan:
     rounds: int
     seconds: float
     solver_seconds: float
+
+    @property
+    def proven(self) -> bool:
+        """Whether no plan is cheaper, but for a hair."""
+        return self.gap <= GAP
