@@ -128,7 +128,8 @@ def test_an_order_is_cancelled_while_nothing_came(bench: Bench) -> None:
     assert bench.client.patch(f"/v1/purchase-orders/{code}", json={"closed": [1]}).status_code == 409
     half = placed(bench, {"material": "wax", "quantity": 1000, "price": 40})
     bench.post(f"purchase-orders/{half}/deliveries", lines=[{"line": 1, "quantity": 400}])
-    bench.post(f"purchase-orders/{half}/cancellation", 409)
+    refused = bench.post(f"purchase-orders/{half}/cancellation", 409)
+    assert refused["detail"] == f"purchase order {half} is partly received: close the lines that will not come"
 
 
 def test_orders_are_found(bench: Bench) -> None:
@@ -145,6 +146,8 @@ def test_orders_are_found(bench: Bench) -> None:
     assert codes("material=wax") == [other, late]
     assert codes("late=true") == [late]
     assert codes("supplier=none") == []
+    unknown: Any = bench.client.get("/v1/purchase-orders?state=lost").json()["errors"][0]
+    assert (unknown["parameter"], unknown["allowed"].split()[:3]) == ("state", ["one", "of", "'draft',"])
     bench.post(f"purchase-orders/{late}/deliveries")
     assert codes("late=true") == []
 

@@ -3,6 +3,7 @@
 from datetime import timedelta
 from typing import Any
 
+import pytest
 from buying.deals import TODAY, house_, mill, offer, owner_  # noqa: F401 (fixtures)
 from conftest import Bench
 
@@ -113,6 +114,34 @@ def test_what_is_wrong_about_an_offer_is_said(bench: Bench) -> None:
         refused: Any = bench.post("offers", status, **{**body, **wrong})
         assert refused["errors"][0]["pointer"] == pointer
     assert bench.get("offers")["items"] == []
+
+
+SAID: list[tuple[str, dict[str, Any], str, str]] = [
+    ("suppliers", {"currency": "eur"}, "three capital letters, a currency of ISO 4217 like EUR", "same"),
+    ("suppliers", {"code": "The Mill"}, "lower-case letters, digits and hyphens between them", "same"),
+    ("suppliers", {"review_days": 99_999}, "at most 36500", "same"),
+    ("offers", {"least_packs": -2}, "at least 1", "same"),
+    ("offers", {"breaks": [{"packs": 3, "price": 8}, {"packs": 2, "price": 7}]}, "from 4", "rise from"),
+    ("offers", {"breaks": [{"packs": 3, "price": 8}, {"packs": 5, "price": 9}]}, "below 8", "lower than for fewer packs"),
+    ("offers", {"valid_from": "2030-02-01", "valid_until": "2030-01-31"}, "from 2030-02-01", "is before `valid_from`"),
+    ("purchase-plans", {"service_level": 100}, "at most 99.9", "same"),
+    ("purchase-plans", {"service_level": 0.4}, "at least 50", "same"),
+]
+
+
+@pytest.mark.parametrize(("path", "wrong", "allowed", "detail"), SAID)
+def test_what_is_allowed_is_said(bench: Bench, path: str, wrong: dict[str, Any], allowed: str, detail: str) -> None:
+    """`same`: the detail says it too."""
+    mill(bench)
+    bodies: dict[str, dict[str, Any]] = {
+        "suppliers": {"code": "barn", "name": "The Barn"},
+        "offers": {"supplier": "mill", "material": "shea", "pack": {"quantity": 1, "unit": "kg"}, "price": 10},
+    }
+    refused: Any = bench.post(path, 422, **{**bodies.get(path, {}), **wrong})
+    [error] = refused["errors"]
+    assert error["allowed"] == allowed
+    assert (allowed if detail == "same" else detail) in error["detail"]
+    assert error["detail"] in refused["detail"]
 
 
 def test_a_later_offer_is_not_the_cheapest_today(bench: Bench) -> None:
