@@ -52,13 +52,14 @@ def test_without_offers_it_says_what_nobody_offers(stocked: Bench) -> None:
     for one in short.values():
         assert (one["available_on"], one["risk_percent"]) == (None, 100)
         assert date.fromisoformat(one["runs_out"]) <= TODAY + timedelta(days=21)
-        assert one["sentence"].endswith(", and nobody offers it.")
-    assert made["sentence"].splitlines()[0] == f"Nothing needs to be ordered today. {len(short)} cannot be had in time."
+        assert one["sentence"].endswith(", and nobody offers it today.")
+    assert made["sentence"].splitlines()[0] == f"Nobody offers what needs to be ordered. {len(short)} cannot be had in time."
     mill(stocked)
     stocked.post("suppliers", code="barn", name="The Barn")
     offer(stocked, "shea", 1, "kg", 10)
-    [tin] = plan(stocked, suppliers=["barn"], materials=["tin"])["late"]
-    assert tin["sentence"].endswith(", and none of these suppliers offers it.")
+    asked = plan(stocked, suppliers=["barn"], materials=["tin"])
+    assert asked["sentence"].startswith("None of these suppliers offers what needs to be ordered.")
+    assert asked["late"][0]["sentence"].endswith(", and none of these suppliers offers it today.")
 
 
 def test_without_history_an_order_is_enough(stocked: Bench) -> None:
@@ -111,3 +112,16 @@ def test_a_plan_for_which_there_was_no_time_says_so(stocked: Bench, monkeypatch:
     first, *_, last = made["sentence"].splitlines()
     assert first == "No order was found in the time there was."
     assert last == "The time for planning ran out: this is the best plan found, how good it is, is not known."
+
+
+def test_a_plan_is_not_drafted_against_what_an_offer_takes(stocked: Bench) -> None:
+    mill(stocked)
+    shea = offer(stocked, "shea", 1, "kg", 30)
+    wanted(stocked)
+    made = plan(stocked, materials=["shea"], by=LATER)
+    stocked.client.patch(f"/v1/offers/{shea}", json={"least_packs": 5}).raise_for_status()
+    refused = stocked.post(f"purchase-plans/{made['code']}/orders", 409)
+    assert refused["detail"] == f"offer {shea} takes 5 packs or more now, and purchase plan {made['code']} has 1: plan again"
+    stocked.client.patch(f"/v1/offers/{shea}", json={"least_packs": 1, "price": 31}).raise_for_status()
+    drafted: Any = stocked.post(f"purchase-plans/{made['code']}/orders")
+    assert [order["goods"] for order in drafted["purchase_orders"]] == [31], "at the price of today"

@@ -193,10 +193,13 @@ def test_what_is_not_ordered_is_said_as_it_is() -> None:
     assert words.late(replace(late, runs_out=9)) == (
         "Shea butter may run out on 10 March, and an order may come too late; it is likely to be there on 10 March."
     )
-    assert words.late(replace(late, arrives=None)) == "Shea butter may run out on 6 March, and nobody offers it."
+    assert words.late(replace(late, arrives=None)) == "Shea butter may run out on 6 March, and nobody offers it today."
     assert replace(words, some=True).late(replace(late, arrives=None)) == (
-        "Shea butter may run out on 6 March, and none of these suppliers offers it."
+        "Shea butter may run out on 6 March, and none of these suppliers offers it today."
     )
+    assert words.whole(replace(nothing, late=(late,))) == "Nothing needs to be ordered today. 1 cannot be had in time."
+    alone = replace(nothing, late=(late, replace(late, arrives=None)))
+    assert words.whole(alone) == "Nobody offers what needs to be ordered. 2 cannot be had in time."
 
 
 def test_lead_times_that_vary_ask_for_more() -> None:

@@ -140,6 +140,7 @@ def create_orders(scope: Scope, code: str, _: DraftsIn) -> dict[str, Any]:
     planned = json.loads(row.answer)["orders"]
     if not planned:
         raise Conflict(f"purchase plan {code} orders nothing")
+    _must_hold(scope, code, [line for one in planned for line in one["lines"]])
     note = f"Purchase plan {code}"
     codes = [
         purchase_orders.create_draft(scope, one["supplier"], [(line["offer"], line["packs"]) for line in one["lines"]], note)
@@ -149,6 +150,16 @@ def create_orders(scope: Scope, code: str, _: DraftsIn) -> dict[str, Any]:
     what = "1 purchase order" if len(codes) == 1 else f"{len(codes)} purchase orders"
     sentence = f"{what} drafted from {code}: {listed(codes)}."
     return {"plan": code, "purchase_orders": [purchase_answers.show(scope, one) for one in codes], "sentence": sentence}
+
+
+def _must_hold(scope: Scope, code: str, lines: Sequence[dict[str, Any]]) -> None:
+    """Refuse what offers do not take any more; what else has changed of them the drafts warn of."""
+    offers = suppliers.offers_by_codes(scope.connection, scope.workshop.id, {line["offer"] for line in lines})
+    for line in lines:
+        least = offers[line["offer"]].least_packs
+        if line["packs"] < least:
+            now = f"offer {line['offer']} takes {least} packs or more now"
+            raise Conflict(f"{now}, and purchase plan {code} has {line['packs']}: plan again", offer=line["offer"])
 
 
 def _plan_of(scope: Scope, code: str, lock: bool = False) -> Row[Any]:

@@ -64,7 +64,7 @@ class Words:
         name = self.names[late.material]
         out = "runs out" if late.runs_out is None else f"may run out on {self.day(late.runs_out)}"
         if late.arrives is None:
-            return f"{name} {out}, and {self.nobody} offers it."
+            return f"{name} {out}, and {self.nobody} offers it today."
         if late.runs_out is not None and late.arrives <= late.runs_out:
             return f"{name} {out}, and an order may come too late; it is likely to be there on {self.day(late.arrives)}."
         return f"{name} {out}, before any order can come; it can be there on {self.day(late.arrives)}."
@@ -83,7 +83,7 @@ class Words:
         """The plan in one sentence."""
         late = f" {len(plan.late)} cannot be had in time." if plan.late else ""
         if not plan.orders:
-            return f"{_nothing(plan)}{late}"
+            return f"{self._nothing(plan)}{late}"
         lines = sum(len(order.lines) for order in plan.orders)
         total = sum(order.total for order in plan.orders)
         orders = ", ".join(self._order(order) for order in plan.orders)
@@ -93,12 +93,15 @@ class Words:
         delivery = f", {self.money(order.delivery)} of it delivery" if order.delivery else ""
         return f"{self.suppliers[order.supplier]} ({self.money(order.total)}{delivery})"
 
-
-def _nothing(plan: Plan) -> str:
-    """Why a plan orders nothing."""
-    if plan.left_out:
-        return "Nothing can be ordered within the budget."
-    return "Nothing needs to be ordered today." if plan.proven else "No order was found in the time there was."
+    def _nothing(self, plan: Plan) -> str:
+        """Why a plan orders nothing."""
+        if not plan.proven:
+            return "No order was found in the time there was."
+        if plan.left_out:
+            return "Nothing can be ordered within the budget."
+        if any(late.arrives is None for late in plan.late):
+            return f"{self.nobody.capitalize()} offers what needs to be ordered."
+        return "Nothing needs to be ordered today."
 
 
 def _risks(line: Line) -> str:
