@@ -69,7 +69,10 @@ def test_other_money_needs_a_rate_to_be_compared(bench: Bench) -> None:
     made: Any = bench.get(f"offers/{code}")
     assert (made["currency"], made["goods_price"], made["delivered_price"]) == ("GBP", None, None)
     assert made["unit_prices"] == [{"packs": 1, "price": 16, "goods": 8, "delivered": 11.6}]  # 7.20 of 9: 16 of 20
+    for currency in ("CHF", "EUR"):
+        assert bench.client.patch("/v1/workshop", json={"currency": currency}).json()["currency"] == currency
     bench.client.patch("/v1/suppliers/mill", json={"rate": "1.25"})
+    assert bench.client.patch("/v1/workshop", json={"currency": "CHF"}).status_code == 409, "what a pound costs is in euro"
     made = bench.get(f"offers/{code}")
     assert (made["goods_price"], made["delivered_price"]) == (10, 14.5)
     assert made["unit_prices"][0]["goods"] == 8
