@@ -12,6 +12,7 @@ from service.core.buying.answers import Late, LeftOut, Plan
 from service.core.buying.courses import make
 from service.core.buying.facts import Facts, Material, Settings, Supplier
 from service.core.buying.offers import Break, Offer, Terms, allowed
+from service.core.buying.paths import Coming
 from service.core.buying.plan import plan
 from service.core.buying.words import Words
 from service.core.cover.runout import Floats, Lot
@@ -102,6 +103,18 @@ def test_what_is_late_is_named_with_the_day_it_can_be_had() -> None:
     assert late["wax"].arrives is None
     assert got.orders[0].lines[0].arrives == 6
     assert not planned([shea(need, Lot(3.0 * KG))], [Offer("tub", "north", "shea", KG, 10 * EUR)], supplier()).late
+
+
+@pytest.mark.parametrize(("offered", "comes", "there"), [(True, 3, 3), (True, 8, 6), (False, 3, 3), (False, None, None)])
+def test_what_is_on_order_may_be_there_first(offered: bool, comes: int | None, there: int | None) -> None:
+    """300 g last two days of a kilogram a week; an order of today comes on the sixth, what is on order perhaps before."""
+    need = np.full((100, 26), float(KG))
+    coming = [] if comes is None else [Coming(5.0 * KG, np.array([comes] * len(need)))]
+    used_up = Coming(0.1 * KG, np.ones(len(need), dtype=np.int64))  # comes before it runs out: no help
+    short = Material("shea", "Shea butter", "g", need, (Lot(0.2 * KG), used_up, *coming))
+    offers = [Offer("tub", "north", "shea", KG, 10 * EUR)] if offered else []
+    [late] = planned([short], offers, supplier(lead=6)).late
+    assert (late.runs_out, late.arrives) == (2, there)
 
 
 def test_a_budget_is_kept_and_what_it_leaves_out_is_said() -> None:
