@@ -125,3 +125,24 @@ def test_a_plan_is_not_drafted_against_what_an_offer_takes(stocked: Bench) -> No
     stocked.client.patch(f"/v1/offers/{shea}", json={"least_packs": 1, "price": 31}).raise_for_status()
     drafted: Any = stocked.post(f"purchase-plans/{made['code']}/orders")
     assert [order["goods"] for order in drafted["purchase_orders"]] == [31], "at the price of today"
+
+
+def test_what_is_offered_from_a_day_to_come_is_named_with_the_day_it_can_be_there(stocked: Bench) -> None:
+    mill(stocked)
+    wanted(stocked)
+    start = TODAY + timedelta(days=25)
+    for days in (5, 0):
+        offer(stocked, "shea", 1, "kg", 9, valid_from=str(start + timedelta(days=days)))
+    stocked.post("suppliers", code="barn", name="The Barn", active=False)
+    offer(stocked, "shea", 1, "kg", 9, supplier="barn", valid_from=str(TODAY + timedelta(days=20)))
+    [late] = plan(stocked, materials=["shea"])["late"]
+    assert late["available_on"] == str(start + timedelta(days=7)), "the mill takes a week"
+    assert ", before any order can come; it can be there on " in late["sentence"]
+    stocked.client.patch("/v1/materials/shea", json={"lead_time_days": 2}).raise_for_status()
+    [sooner] = plan(stocked, materials=["shea"])["late"]
+    assert sooner["available_on"] == str(start + timedelta(days=2))
+    stocked.client.patch("/v1/suppliers/barn", json={"active": True}).raise_for_status()
+    [barn] = plan(stocked, materials=["shea"])["late"]
+    assert barn["available_on"] == str(TODAY + timedelta(days=22))
+    [mills] = plan(stocked, materials=["shea"], suppliers=["mill"])["late"]
+    assert mills["available_on"] == sooner["available_on"]

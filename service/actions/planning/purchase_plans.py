@@ -79,6 +79,7 @@ def ask(scope: Scope, body: PurchasePlanIn, seconds: float) -> Question:
     asked = Asked(
         nodes, kept, _sources(scope, [*kept, *(one for some in aside.values() for one in some)], standing), aside,
         workshop.capital_ppm / FULL_PPM, None if body.budget is None else money_in(body.budget, "#/budget"), until, seconds,
+        _later(scope, body, nodes),
     )  # fmt: skip
     level = Decimal(workshop.service_level_ppm) / 10_000 if body.service_level is None else body.service_level
     newest = purchase_plans.newest(scope.connection, scope.workshop.id)
@@ -115,6 +116,23 @@ def _sources(scope: Scope, some: Sequence[core_offers.Offer], standing: dict[str
         terms, lead = standing[ids[id_]].terms, times[id_].lead
         assert terms is not None, "an offer that has a price has terms"
         found.append(Source(row.code, terms, lead.days, lead.chances, max(row.review_days, 1)))
+    return found
+
+
+def _later(scope: Scope, body: PurchasePlanIn, nodes: Sequence[Node]) -> dict[str, int]:
+    """By material the day, counted from today, on which what is offered from a day to come could be there."""
+    own = {node.code: node.lead_days for node in nodes}
+    rows = [
+        row
+        for row in suppliers.later_offers(scope.connection, scope.workshop.id, scope.today)
+        if row.material in own and (body.suppliers is None or row.supplier in body.suppliers)
+    ]
+    of = suppliers.by_ids(scope.connection, scope.workshop.id, {row.supplier_id for row in rows})
+    times, found = taught.lead_times(scope, list(of.values())), dict[str, int]()
+    for row in rows:
+        lead = own[row.material]
+        days = (row.valid_from - scope.today).days + (times[row.supplier_id].lead.within(0.5) if lead is None else lead)
+        found[row.material] = min(days, found.get(row.material, days))
     return found
 
 

@@ -60,8 +60,8 @@ class Order:
 
 @dataclass(frozen=True, slots=True)
 class Late:
-    """A material that runs out before any order can come; `arrives` is the day it can be had, of what is on order or ordered
-    today (None: nobody offers it)."""
+    """A material that runs out before any order can come; `arrives` is the day it can be had, of what is on order, ordered
+    today or offered from a day to come (None: nobody offers it)."""
 
     material: str
     runs_out: int | None
