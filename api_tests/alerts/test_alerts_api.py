@@ -124,6 +124,10 @@ def test_lists_come_in_pages_by_urgency_and_kind(stocked: Bench) -> None:
         assert seen == wanted, state
     assert {one["kind"] for one in items(stocked, kind="expired-on-the-shelf")} == {"expired-on-the-shelf"}
     assert len(items(stocked, kind="expired-on-the-shelf", state="all")) == 2
+    for kind in ("expired-on-the-shelf", "batch-ready"):
+        said = stocked.client.get(f"/v1/alerts?kind={kind}", headers={"Accept": "text/plain"}).text.splitlines()
+        mine = [one["sentence"] for one in every if one["kind"] == kind]
+        assert said == (mine or ["Nothing of that kind needs doing today."])
     for wrong in ({"kind": "none"}, {"state": "new"}, {"limit": "0"}, {"after": "nowhere"}):
         assert stocked.client.get("/v1/alerts", params=wrong).status_code == 422, wrong
     tag = stocked.client.get("/v1/alerts").headers["ETag"]

@@ -138,6 +138,12 @@ def test_what_has_run_out_is_said_so() -> None:
     assert only(Facts(TODAY, (item,))).sentence == (
         "Shea butter is to be ordered at once: it may have run out, and what is ordered today would come on 24 March."
     )
+    little = replace(item, on_hand=5)
+    assert only(Facts(TODAY, (little,))).sentence == (
+        "Shea butter is to be ordered at once: it may run out today, and what is ordered today would come on 24 March."
+    )
+    awaited = replace(little, order_by=None, on_order=5, expected_on=days(14))
+    assert only(Facts(TODAY, (awaited,))).sentence == "Shea butter may run out today; the next delivery is expected on 24 March."
 
 
 def test_a_product_is_to_be_made_while_it_is_made_to_stock() -> None:

@@ -128,6 +128,17 @@ def test_two_lots_of_one_line_are_looked_at_together(bench: Bench) -> None:
     assert made["lines"][0]["expires_on"] == "2035-01-31"
 
 
+def test_its_sentence_says_which_lot_came_too_old(bench: Bench) -> None:
+    mill(bench)
+    code = placed(bench, {"material": "wax", "quantity": 1, "unit": "kg"}, {"material": "shea", "quantity": 1, "unit": "kg"})
+    made: Any = bench.post(f"purchase-orders/{code}/deliveries", lines=[{"line": 1, "expires_on": "2020-05"}, {"line": 2}])
+    assert kinds(made) == ["lot-expired"]
+    assert (
+        f"booked as lot {made['lines'][0]['lot']}. This lot expired on 2020-05-31: it will not be drawn. 1 kg of Shea"
+        in (made["sentence"])
+    )
+
+
 def test_a_reversal_opens_the_line_again_and_a_correction_follows(house: House, bench: Bench) -> None:
     mill(bench)
     code = placed(bench, {"material": "wax", "quantity": 1000, "price": 40}, {"material": "tin", "quantity": 10, "price": 5})

@@ -40,7 +40,8 @@ def test_a_draft_of_offers_and_free_lines_by_hand(bench: Bench) -> None:
 def test_what_a_page_to_print_shows_is_escaped(bench: Bench) -> None:
     bench.post("suppliers", code="mill", name="Mill & <b>Sons</b>", delivery_charge=9)
     shea = offer(bench, "shea", 5, "kg", 60, article='"><script>alert(1)</script>')
-    code = draft(bench, {"offer": shea, "packs": 1}, note="ring <the bell>\nside door")
+    tins = {"material": "tin", "quantity": 50, "price": 0}
+    code = draft(bench, {"offer": shea, "packs": 1}, tins, note="ring <the bell>\nside door")
     page = bench.client.get(f"/v1/purchase-orders/{code}", headers={"Accept": PRINTED})
     assert page.headers["content-type"] == "text/html; charset=utf-8"
     assert "<script" not in page.text
@@ -48,7 +49,15 @@ def test_what_a_page_to_print_shows_is_escaped(bench: Bench) -> None:
     assert "Mill &amp; &lt;b&gt;Sons&lt;/b&gt;" in page.text
     assert "ring &lt;the bell&gt;<br>side door" in page.text
     assert "http" not in page.text, "nothing is loaded from anywhere"
-    for part in (f"<h1>Order {code} from {bench.get('workshop')['name']}</h1>", "Shea butter", "5 kg", "60.00", "9.00", "69.00"):
+    for part in (
+        f"<h1>Order {code} from {bench.get('workshop')['name']}</h1>",
+        "Shea butter",
+        "5 kg",
+        "50 pieces",
+        "60.00",
+        "9.00",
+        "69.00",
+    ):
         assert part in page.text
     assert bench.client.get(f"/v1/purchase-orders/{code}").headers["content-type"] == "application/json"
     assert bench.client.get(f"/v1/purchase-orders/{code}", headers={"Accept": "*/*"}).json()["code"] == code
@@ -119,7 +128,8 @@ def test_an_order_is_cancelled_while_nothing_came(bench: Bench) -> None:
     assert bench.client.patch(f"/v1/purchase-orders/{code}", json={"closed": [1]}).status_code == 409
     half = placed(bench, {"material": "wax", "quantity": 1000, "price": 40})
     bench.post(f"purchase-orders/{half}/deliveries", lines=[{"line": 1, "quantity": 400}])
-    bench.post(f"purchase-orders/{half}/cancellation", 409)
+    refused = bench.post(f"purchase-orders/{half}/cancellation", 409)
+    assert refused["detail"] == f"purchase order {half} is partly received: close the lines that will not come"
 
 
 def test_orders_are_found(bench: Bench) -> None:
@@ -136,6 +146,8 @@ def test_orders_are_found(bench: Bench) -> None:
     assert codes("material=wax") == [other, late]
     assert codes("late=true") == [late]
     assert codes("supplier=none") == []
+    unknown: Any = bench.client.get("/v1/purchase-orders?state=lost").json()["errors"][0]
+    assert (unknown["parameter"], unknown["allowed"].split()[:3]) == ("state", ["one", "of", "'draft',"])
     bench.post(f"purchase-orders/{late}/deliveries")
     assert codes("late=true") == []
 

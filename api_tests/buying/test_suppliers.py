@@ -3,6 +3,7 @@
 from datetime import timedelta
 from typing import Any
 
+import pytest
 from buying.deals import TODAY, house_, mill, offer, owner_  # noqa: F401 (fixtures)
 from conftest import Bench
 
@@ -68,7 +69,10 @@ def test_other_money_needs_a_rate_to_be_compared(bench: Bench) -> None:
     made: Any = bench.get(f"offers/{code}")
     assert (made["currency"], made["goods_price"], made["delivered_price"]) == ("GBP", None, None)
     assert made["unit_prices"] == [{"packs": 1, "price": 16, "goods": 8, "delivered": 11.6}]  # 7.20 of 9: 16 of 20
+    for currency in ("CHF", "EUR"):
+        assert bench.client.patch("/v1/workshop", json={"currency": currency}).json()["currency"] == currency
     bench.client.patch("/v1/suppliers/mill", json={"rate": "1.25"})
+    assert bench.client.patch("/v1/workshop", json={"currency": "CHF"}).status_code == 409, "what a pound costs is in euro"
     made = bench.get(f"offers/{code}")
     assert (made["goods_price"], made["delivered_price"]) == (10, 14.5)
     assert made["unit_prices"][0]["goods"] == 8
@@ -113,6 +117,34 @@ def test_what_is_wrong_about_an_offer_is_said(bench: Bench) -> None:
         refused: Any = bench.post("offers", status, **{**body, **wrong})
         assert refused["errors"][0]["pointer"] == pointer
     assert bench.get("offers")["items"] == []
+
+
+SAID: list[tuple[str, dict[str, Any], str, str]] = [
+    ("suppliers", {"currency": "eur"}, "three capital letters, a currency of ISO 4217 like EUR", "same"),
+    ("suppliers", {"code": "The Mill"}, "lower-case letters, digits and hyphens between them", "same"),
+    ("suppliers", {"review_days": 99_999}, "at most 36500", "same"),
+    ("offers", {"least_packs": -2}, "at least 1", "same"),
+    ("offers", {"breaks": [{"packs": 3, "price": 8}, {"packs": 2, "price": 7}]}, "from 4", "rise from"),
+    ("offers", {"breaks": [{"packs": 3, "price": 8}, {"packs": 5, "price": 9}]}, "below 8", "lower than for fewer packs"),
+    ("offers", {"valid_from": "2030-02-01", "valid_until": "2030-01-31"}, "from 2030-02-01", "is before `valid_from`"),
+    ("purchase-plans", {"service_level": 100}, "at most 99.9", "same"),
+    ("purchase-plans", {"service_level": 0.4}, "at least 50", "same"),
+]
+
+
+@pytest.mark.parametrize(("path", "wrong", "allowed", "detail"), SAID)
+def test_what_is_allowed_is_said(bench: Bench, path: str, wrong: dict[str, Any], allowed: str, detail: str) -> None:
+    """`same`: the detail says it too."""
+    mill(bench)
+    bodies: dict[str, dict[str, Any]] = {
+        "suppliers": {"code": "barn", "name": "The Barn"},
+        "offers": {"supplier": "mill", "material": "shea", "pack": {"quantity": 1, "unit": "kg"}, "price": 10},
+    }
+    refused: Any = bench.post(path, 422, **{**bodies.get(path, {}), **wrong})
+    [error] = refused["errors"]
+    assert error["allowed"] == allowed
+    assert (allowed if detail == "same" else detail) in error["detail"]
+    assert error["detail"] in refused["detail"]
 
 
 def test_a_later_offer_is_not_the_cheapest_today(bench: Bench) -> None:

@@ -68,6 +68,7 @@ def test_a_preference_leaves_no_material_without_an_offer() -> None:
     ]
     kept, aside = allowed(offers, day, ["north", "south"], ["organic"])
     assert [one.code for one in kept] == ["a", "c"]
+    assert [one.code for one in allowed(offers, day, ["north", "south"], ["Organic", "FAIR TRADE"])[0]] == ["a", "c"]
     assert {material: [one.code for one in found] for material, found in aside.items()} == {"shea": ["b"]}
     assert [one.code for one in allowed(offers, day)[0]] == ["a", "b", "c", "e"]
     assert "d" in [one.code for one in allowed(offers, date(2026, 2, 28))[0]]

@@ -130,6 +130,14 @@ def test_never_costlier_than_the_best_of_all_orders(part: int) -> None:
     assert ordered > 5, "instances in which nothing is bought prove little"
 
 
+@pytest.mark.parametrize("budget", [None, 5.0])
+def test_where_nothing_can_be_ordered_no_order_is_the_best(budget: float | None) -> None:
+    for groups in ([], [Group(5.0)]):
+        got = solve(Problem([], [], groups, budget))
+        assert not len(got.packs)
+        assert (got.cost, got.bound, got.gap, got.goods, got.delivery) == (0.0, 0.0, 0.0, 0.0, 0.0)
+
+
 def test_time_that_runs_out_still_gives_an_order_and_its_gap() -> None:
     problem = some_problem(np.random.default_rng(1))
     got = solve(problem, 1e-6, seconds=0.0)

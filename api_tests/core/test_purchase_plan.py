@@ -8,10 +8,11 @@ import pytest
 
 from api_tests.conftest import SOAK
 from api_tests.core.instances import EUR, KG, gamma_need, workshop
-from service.core.buying.answers import Plan
+from service.core.buying.answers import Late, LeftOut, Plan
 from service.core.buying.courses import make
 from service.core.buying.facts import Facts, Material, Settings, Supplier
 from service.core.buying.offers import Break, Offer, Terms, allowed
+from service.core.buying.paths import Coming
 from service.core.buying.plan import plan
 from service.core.buying.words import Words
 from service.core.cover.runout import Floats, Lot
@@ -104,6 +105,18 @@ def test_what_is_late_is_named_with_the_day_it_can_be_had() -> None:
     assert not planned([shea(need, Lot(3.0 * KG))], [Offer("tub", "north", "shea", KG, 10 * EUR)], supplier()).late
 
 
+@pytest.mark.parametrize(("offered", "comes", "there"), [(True, 3, 3), (True, 8, 6), (False, 3, 3), (False, None, None)])
+def test_what_is_on_order_may_be_there_first(offered: bool, comes: int | None, there: int | None) -> None:
+    """300 g last two days of a kilogram a week; an order of today comes on the sixth, what is on order perhaps before."""
+    need = np.full((100, 26), float(KG))
+    coming = [] if comes is None else [Coming(5.0 * KG, np.array([comes] * len(need)))]
+    used_up = Coming(0.1 * KG, np.ones(len(need), dtype=np.int64))  # comes before it runs out: no help
+    short = Material("shea", "Shea butter", "g", need, (Lot(0.2 * KG), used_up, *coming))
+    offers = [Offer("tub", "north", "shea", KG, 10 * EUR)] if offered else []
+    [late] = planned([short], offers, supplier(lead=6)).late
+    assert (late.runs_out, late.arrives) == (2, there)
+
+
 def test_a_budget_is_kept_and_what_it_leaves_out_is_said() -> None:
     rng = np.random.default_rng(14)
     materials = [Material(code, code, "g", gamma_need(rng, 1.0), (Lot(stock * KG),)) for code, stock in (("a", 0.9), ("b", 1.6))]
@@ -152,17 +165,54 @@ def test_a_line_says_why() -> None:
     assert line.covers_until >= 12
     assert line.next_arrival == 12
     words = Words(date(2026, 3, 1), "EUR", {"shea": "Shea butter"}, {"shea": "g"}, {"north": "north", "south": "south"})
-    said = words.line(line, "north")
+    said = words.line(line, "north", "1 kg")
     assert said.startswith(f"{line.packs} x 1 kg of Shea butter from north for {line.packs * 10}.00 EUR; to be there by ")
     assert "March" in said
     assert "next best offer, south's" in said
     assert f"falls from {line.risk_before * 100:.0f} % to " in said
-    same = words.line(replace(line, risk_after=line.risk_before), "north")
+    assert "; none of it is expected to expire unused; " in said
+    aging = words.line(replace(line, expires=0.25 * KG, expires_cost=2_500_000), "north", "1 kg")
+    assert "; 250 g may expire unused (2.50 EUR); " in aging
+    alone = replace(words, some=True).line(replace(line, other=None), "north", "2 lb", ["fair trade", "vegan"])
+    assert alone.startswith(f"{line.packs} x 2 lb of Shea butter")
+    assert alone.endswith(
+        "; there is no other offer of these suppliers; none of these suppliers offers it as fair trade and vegan."
+    )
+    same = words.line(replace(line, risk_after=line.risk_before), "north", "1 kg")
     assert "the risk of running out before 13 March stays at " in same
     assert words.whole(got) == f"Order 1 line for {line.packs * 10}.00 EUR: north ({line.packs * 10}.00 EUR)."
-    message = words.message(got.orders[0], {"n1": "SB-100"})
-    assert message.splitlines()[0] == f"{line.packs} x 1 kg Shea butter (article SB-100), 10.00 EUR each"
-    assert message.endswith(f"Goods {line.packs * 10}.00 EUR, delivery free, total {line.packs * 10}.00 EUR")
+    charged = replace(got, orders=(replace(got.orders[0], delivery=7 * EUR),))
+    assert words.whole(charged) == (
+        f"Order 1 line for {line.packs * 10 + 7}.00 EUR: north ({line.packs * 10 + 7}.00 EUR, 7.00 EUR of it delivery)."
+    )
+
+
+def test_what_is_not_ordered_is_said_as_it_is() -> None:
+    words = Words(date(2026, 3, 1), "EUR", {"shea": "Shea butter"}, {"shea": "g"}, {})
+    nothing = planned([], [], supplier())
+    assert (nothing.orders, nothing.proven, nothing.gap) == ((), True, 0.0)
+    assert words.whole(nothing) == "Nothing needs to be ordered today."
+    assert words.whole(replace(nothing, gap=np.inf)) == "No order was found in the time there was."
+    left = LeftOut("n1", "shea", "north", 2, 20 * EUR, 0.001, 0.3)
+    assert words.whole(replace(nothing, left_out=(left,))) == "Nothing can be ordered within the budget."
+    assert words.left_out(left) == (
+        "The budget left out 2 packs of Shea butter (20.00 EUR): the risk of running out is 30 % instead of less than 1 %."
+    )
+    assert words.left_out(replace(left, risk_without=0.002)).endswith(
+        "the risk of running out stays at less than 1 %, but later it costs more."
+    )
+    late = Late("shea", 5, 9, 0.4)
+    assert words.late(late) == "Shea butter may run out on 6 March, before any order can come; it can be there on 10 March."
+    assert words.late(replace(late, runs_out=9)) == (
+        "Shea butter may run out on 10 March, and an order may come too late; it is likely to be there on 10 March."
+    )
+    assert words.late(replace(late, arrives=None)) == "Shea butter may run out on 6 March, and nobody offers it today."
+    assert replace(words, some=True).late(replace(late, arrives=None)) == (
+        "Shea butter may run out on 6 March, and none of these suppliers offers it today."
+    )
+    assert words.whole(replace(nothing, late=(late,))) == "Nothing needs to be ordered today. 1 cannot be had in time."
+    alone = replace(nothing, late=(late, replace(late, arrives=None)))
+    assert words.whole(alone) == "Nobody offers what needs to be ordered. 2 cannot be had in time."
 
 
 def test_lead_times_that_vary_ask_for_more() -> None:

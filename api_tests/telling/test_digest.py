@@ -128,6 +128,17 @@ def test_a_quiet_day_and_a_workshop_without_an_hour_hear_nothing(office: Office,
         maker.patch("workshop", 422, digest_hour=wrong)
 
 
+def test_who_waits_for_the_digest_of_a_workshop_without_an_hour_is_told_so(maker: Maker) -> None:
+    def warned(receiver: dict[str, Any]) -> bool:
+        return "no-digest-hour" in [one["type"] for one in maker.get(f"mail-receivers/{receiver['code']}")["warnings"]]
+
+    daily = maker.post("mail-receivers", address="maker@workshop.example")
+    urgent = maker.post("mail-receivers", address="maker@workshop.example", what=["urgent"])
+    assert (warned(daily), warned(urgent)) == (True, False)
+    maker.patch("workshop", digest_hour=6)
+    assert not warned(daily)
+
+
 def test_one_workshops_trouble_is_not_anothers(
     office: Office, maker: Maker, stranger: Maker, monkeypatch: pytest.MonkeyPatch
 ) -> None:  # fmt: skip

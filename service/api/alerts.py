@@ -17,7 +17,7 @@ router = APIRouter(prefix="/v1/alerts", tags=["Alerts"])
 @router.get("", **doc("What needs doing?", answer=AlertsOut, problems=("invalid-value",), paged=True))
 def get_alerts(request: Request, state: Literal["open", "closed", "all"] = "open", kind: Kind | None = None) -> Response:
     """As the books are now: open alerts, most urgent first; closed ones, or all, newest first. As `text/plain`: what needs
-    doing today, one sentence a line, without what was acknowledged or put off."""
+    doing today (of that kind), one sentence a line, without what was acknowledged or put off."""
     looked(request)
     page = page_of(request)
     return paged(request, lambda scope: alerts.list_(scope, state, kind, page.after_id(), page.limit))

@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
+from service.actions.buying.purchase_lines import pack_said
+
 PAGE = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
 <title>{title}</title>
@@ -22,7 +24,7 @@ def purchase_order(order: dict[str, Any]) -> str:
     facts = [("To", order["supplier_name"]), ("State", order["state"].replace("_", " ")), ("Placed on", order["placed_on"]),
              ("Expected on", order["expected_on"]), ("Note", order["note"])]  # fmt: skip
     rows = [
-        (line["line"], line["name"], line["article"], line["packs"], f"{line['pack']['quantity']} {line['pack']['unit']}",
+        (line["line"], line["name"], line["article"], line["packs"], pack_said(line["pack"]),
          _money(line["price"]), _money(line["cost"]))
         for line in order["lines"]
     ]  # fmt: skip

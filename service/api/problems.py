@@ -1,7 +1,8 @@
 """Errors as answers: RFC 9457 problem details, or the sentence alone for `text/plain`."""
 
 import json
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from datetime import date, datetime
 from decimal import Decimal
@@ -18,6 +19,7 @@ from service import errors
 from service.api import deps
 from service.api.accept import wants_text
 from service.errors import Busy, FieldError, Invalid, Refusal
+from service.shapes.base import FORMS
 
 router = APIRouter()
 
@@ -118,6 +120,7 @@ SAID = {
     "less_than_equal": "must be at most {le}",
     "less_than": "must be less than {lt}",
     "literal_error": "must be {expected}",
+    "string_pattern_mismatch": "must be {pattern}",
     "string_too_long": "must have at most {max_length} characters",
     "string_too_short": "must have at least {min_length} characters",
     "too_long": "must hold at most {max_length}",
@@ -131,7 +134,7 @@ LIMITS = {
     "max_length": "a length of at most",
     "min_length": "a length of at least",
     "expected": "one of",
-    "pattern": "text like",
+    "pattern": "",
 }
 
 
@@ -151,14 +154,22 @@ def _wrong(one: Any) -> FieldError:
     where = one["loc"][0] if one["loc"] else "body"
     place = [str(part)[:80] for part in one["loc"] if part not in ("body", "query", "path", "header")]
     known = SAID.get(one["type"])
-    detail = known.format(**one.get("ctx", {})) if known else one["msg"].removeprefix("Value error, ")
+    limits = _limits(one.get("ctx", {}))
+    detail = known.format(**limits) if known else one["msg"].removeprefix("Value error, ")
     given = None if one["type"] == "missing" else _shown(one.get("input"))
-    limits = [f"{said} {one['ctx'][name]}" for name, said in LIMITS.items() if name in one.get("ctx", {})]
-    allowed = ", ".join(limits) or None
+    allowed = ", ".join(f"{said} {limits[name]}".lstrip() for name, said in LIMITS.items() if name in limits) or None
     if where in ("query", "path", "header"):
         return FieldError(detail, parameter=place[-1], given=given, allowed=allowed)
     parts = [part.replace("~", "~0").replace("/", "~1") for part in place]
     return FieldError(detail, pointer="#/" + "/".join(parts) if parts else "#", given=given, allowed=allowed)
+
+
+def _limits(context: Mapping[str, Any]) -> dict[str, Any]:
+    """What a validation error says is allowed, with patterns in words and decimals as numbers."""
+    said = {
+        name: re.sub(r"^Decimal\('(.+)'\)$", r"\1", value) if isinstance(value, str) else value for name, value in context.items()
+    }
+    return said | ({"pattern": FORMS.get(said["pattern"], f"text like {said['pattern']}")} if "pattern" in said else {})
 
 
 async def _refused(request: Request, error: Exception) -> Response:

@@ -76,6 +76,14 @@ def _day_or_time(value: Any) -> Any:
     raise ValueError("must be a date like 2027-01-31 or a time like 2027-01-31T14:30:00+01:00")
 
 
+CODE = r"^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$"
+CURRENCY = r"^[A-Z]{3}$"
+MONTH_DAY = r"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
+FORMS = {  # what a pattern allows, in words
+    CODE: "lower-case letters, digits and hyphens between them",
+    CURRENCY: "three capital letters, a currency of ISO 4217 like EUR",
+    MONTH_DAY: "a month and day like 10-01",
+}
 NUMBER_SCHEMA = {
     "anyOf": [
         {"type": "number", "minimum": 0, "maximum": 1e9},
@@ -85,7 +93,8 @@ NUMBER_SCHEMA = {
 DAY_SCHEMA = {"type": "string", "format": "date", "examples": ["2027-01-31"]}
 DAY_OR_TIME_SCHEMA = {"type": "string", "anyOf": [{"format": "date"}, {"format": "date-time"}]}
 
-Code = Annotated[str, Field(pattern=r"^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$", max_length=64)]
+Code = Annotated[str, Field(pattern=CODE, max_length=64)]
+Currency = Annotated[str, Field(pattern=CURRENCY)]
 Key = Annotated[str, Field(min_length=1, max_length=64), AfterValidator(_one_line)]  # a code of the service's own
 Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_one_line)]
 Note = Annotated[str, Field(max_length=2000), AfterValidator(_clean)]

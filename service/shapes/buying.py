@@ -3,13 +3,12 @@
 from decimal import Decimal
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, WithJsonSchema
+from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 
-from service.shapes.base import Amount, Answered, Asked, Code, Count, Day, Days, Label, Note, decimal
+from service.shapes.base import Amount, Answered, Asked, Code, Count, Currency, Day, Days, Label, Note, decimal
 from service.shapes.papers import Given, Unit
 
-Currency = Annotated[str, Field(pattern="^[A-Z]{3}$")]  # ISO 4217
-Claims = Annotated[list[Label], Field(max_length=20)]
+Claims = Annotated[list[Label], Field(max_length=20), AfterValidator(lambda claims: list(dict.fromkeys(claims)))]  # each once
 RATE_SCHEMA = {
     "anyOf": [
         {"type": "number", "minimum": 0.000001, "maximum": 1e6},

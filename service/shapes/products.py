@@ -5,10 +5,10 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from service.shapes.base import Amount, Asked, Code, Count, Days, Name
+from service.shapes.base import MONTH_DAY, Amount, Asked, Code, Count, Days, Name
 from service.shapes.materials import LotOut, Stock
 
-MonthDay = Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$", examples=["10-01"])]
+MonthDay = Annotated[str, Field(pattern=MONTH_DAY, examples=["10-01"])]
 Alike = Annotated[list[Code], Field(max_length=10)]
 
 

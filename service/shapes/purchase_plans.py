@@ -94,7 +94,8 @@ class PlannedPurchase(Answered):
 
 
 class LateMaterial(Answered):
-    """A material that runs out before any order can come; `available_on`: the day it can be had (null: nobody offers it)."""
+    """A material that runs out before any order can come; `available_on`: the day it can be had, of what is on order, ordered
+    today or offered from a day to come (null: nobody offers it)."""
 
     material: str
     name: str

@@ -8,12 +8,13 @@ from sqlalchemy import Connection, Row, bindparam, func, insert, or_, select, up
 from sqlalchemy.dialects.postgresql import insert as postgresql_insert
 
 from service.store.prepared import Prepared
-from service.store.tables import Idempotency, Lot, Token, Workshop
+from service.store.tables import Idempotency, Lot, Supplier, Token, Workshop
 
 WORKSHOP = Workshop.__table__  # type: ignore[attr-defined]
 TOKEN = Token.__table__  # type: ignore[attr-defined]
 IDEMPOTENCY = Idempotency.__table__  # type: ignore[attr-defined]
 LOT = Lot.__table__  # type: ignore[attr-defined]
+SUPPLIER = Supplier.__table__  # type: ignore[attr-defined]
 FIRST = 0x5712  # the lock of whoever makes the first workshop
 
 
@@ -52,9 +53,10 @@ def take_digest(connection: Connection, id_: int, day: date) -> bool:
 
 
 def has_money(connection: Connection, workshop: int) -> bool:
-    """Whether any lot has a cost."""
-    found = select(LOT.c.id).where(LOT.c.workshop_id == workshop, LOT.c.cost_micro.is_not(None)).limit(1)
-    return connection.execute(found).first() is not None
+    """Whether any lot has a cost, or the rate of any supplier's currency is known."""
+    cost = select(LOT.c.id).where(LOT.c.workshop_id == workshop, LOT.c.cost_micro.is_not(None)).limit(1)
+    rate = select(SUPPLIER.c.id).where(SUPPLIER.c.workshop_id == workshop, SUPPLIER.c.rate_nano.is_not(None)).limit(1)
+    return any(connection.execute(found).first() is not None for found in (cost, rate))
 
 
 def add_token(connection: Connection, workshop: int, values: Mapping[str, Any]) -> None:

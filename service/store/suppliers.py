@@ -130,6 +130,12 @@ def offers_by_codes(connection: Connection, workshop: int, codes: Collection[str
     return {row.code: row for row in found}
 
 
+def later_offers(connection: Connection, workshop: int, day: date) -> list[Row[Any]]:
+    """What can be ordered only after that day, of active suppliers, by code."""
+    wanted = [OFFER.c.workshop_id == workshop, SUPPLIER.c.active.is_(True), OFFER.c.valid_from > day]
+    return list(connection.execute(_offers().where(*wanted).order_by(OFFER.c.code)))
+
+
 def standing_offers(connection: Connection, workshop: int, day: date) -> list[Row[Any]]:
     """What can be ordered on that day, of active suppliers and materials, by code."""
     wanted = [

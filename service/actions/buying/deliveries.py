@@ -202,7 +202,9 @@ def _answer(
 
 def _sentence(answer: dict[str, Any], booked: Sequence[dict[str, Any]], warnings: Sequence[dict[str, Any]]) -> str:
     """What was booked, what differs from the order, and what became of it."""
-    said = [f"Delivery {answer['delivery']} from {answer['supplier_name']}:", *(receipt["sentence"] for receipt in booked)]
+    said = [f"Delivery {answer['delivery']} from {answer['supplier_name']}:"]
+    for receipt in booked:
+        said += [receipt["sentence"], *(warning["sentence"] for warning in receipt["warnings"])]
     said += [warning["sentence"] for warning in warnings]
     if answer["purchase_order"] is not None:
         said.append(f"Purchase order {answer['purchase_order']} is {answer['state'].replace('_', ' ')}.")

@@ -57,7 +57,8 @@ def _breaks(breaks: Sequence[PriceBreak], price: int, least: int) -> list[list[i
                 f"#/breaks/{n}/packs", "must rise from the smallest number of packs", step.packs, f"from {packs + 1}"
             )
         if micro >= price:
-            raise Invalid.field(f"#/breaks/{n}/price", "must be lower than for fewer packs", str(step.price))
+            below = f"below {money_out(price)}"
+            raise Invalid.field(f"#/breaks/{n}/price", "must be lower than for fewer packs", str(step.price), below)
         found.append([step.packs, micro])
         packs, price = step.packs, micro
     return found

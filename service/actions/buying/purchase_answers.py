@@ -115,10 +115,12 @@ def _sentence(scope: Scope, row: Row[Any], supplier: Row[Any], mine: Sequence[Ma
         still = said.listed([line["name"] for line in mine if line["open"]])
         late = " and late" if row.expected_on < scope.today else ""
         awaited = f"; {still or 'nothing'} awaited, expected on {said.day(row.expected_on, scope.today)}{late}"
-    return f"Purchase order {row.code} to {supplier.name} is {WORDS.get(row.state, row.state)}: {what}{price}{awaited}."
+    return f"Purchase order {row.code} to {supplier.name} is {state_said(row.state)}: {what}{price}{awaited}."
 
 
-WORDS = {"draft": "a draft", "partly_received": "partly received"}
+def state_said(state: str) -> str:
+    """A purchase order's state in a sentence."""
+    return "a draft" if state == "draft" else state.replace("_", " ")
 
 
 def _of_draft(

@@ -100,11 +100,13 @@ def pack_told(line: Row[Any]) -> dict[str, Any]:
 def wanted(line: Row[Any]) -> Wanted:
     """A line as the message to the supplier says it, its pack as it was told."""
     facts = json.loads(line.facts)
-    pack = facts["pack"]
+    return Wanted(line.packs, line.pack, line.unit, line.name, line.price_micro, facts["article"], pack_said(facts["pack"]))
+
+
+def pack_said(pack: Mapping[str, Any]) -> str:
+    """What a pack holds, in the words of the supplier: `5 l`, `100 pieces`."""
     words = f"{Decimal(str(pack['quantity'])):f} {WORDS[pack['unit']]}"
-    if pack["unit"] == "piece" and pack["quantity"] != 1:
-        words += "s"
-    return Wanted(line.packs, line.pack, line.unit, line.name, line.price_micro, facts["article"], words)
+    return words if pack["unit"] != "piece" or pack["quantity"] == 1 else words + "s"
 
 
 WORDS = {unit: unit for unit in UNITS} | {

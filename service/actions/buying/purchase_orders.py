@@ -9,7 +9,7 @@ from sqlalchemy import Row
 
 from service.actions import papers
 from service.actions.buying import purchase_lines, taught
-from service.actions.buying.purchase_answers import order_of, show
+from service.actions.buying.purchase_answers import order_of, show, state_said
 from service.actions.buying.suppliers import supplier_of, terms
 from service.actions.scope import Scope
 from service.errors import Conflict, Invalid
@@ -53,7 +53,9 @@ def edit(scope: Scope, code: str, patch: PurchaseOrderPatch) -> dict[str, Any]:
     if "note" in sent:
         facts["note"] = patch.note
     if {"placed_on", "expected_on", "closed"} & sent and row.state not in (*AWAITED, "received"):
-        raise Conflict(f"purchase order {code} is {row.state}: only a placed one has days and lines to close", state=row.state)
+        raise Conflict(
+            f"purchase order {code} is {state_said(row.state)}: only a placed one has days and lines to close", state=row.state
+        )
     if {"placed_on", "expected_on"} & sent:
         placed = _past(scope, patch.placed_on) if "placed_on" in sent else row.placed_on
         facts["expected_told"] = "expected_on" in sent or facts["expected_told"]
@@ -74,7 +76,7 @@ def _restate(scope: Scope, row: Row[Any], lines: Sequence[PurchaseLineIn] | None
     if lines is None:
         raise Invalid.field("#/lines", "must not be null")
     if row.state != "draft":
-        raise Conflict(f"the lines of purchase order {row.code} stand: it is {row.state}", state=row.state)
+        raise Conflict(f"the lines of purchase order {row.code} stand: it is {state_said(row.state)}", state=row.state)
     supplier = suppliers.by_ids(scope.connection, scope.workshop.id, [row.supplier_id])[row.supplier_id]
     purchases.restate(scope.connection, scope.workshop.id, row.id, purchase_lines.made(scope, supplier, lines))
 
@@ -112,7 +114,7 @@ def place(scope: Scope, code: str, body: PlacementIn) -> dict[str, Any]:
     """The draft was sent: from now on it is awaited, and teaches the supplier's lead time when it comes."""
     row = order_of(scope, code, lock=True)
     if row.state != "draft":
-        raise Conflict(f"purchase order {code} is {row.state} already", state=row.state)
+        raise Conflict(f"purchase order {code} is {state_said(row.state)} already", state=row.state)
     placed = scope.today if body.placed_on is None else _past(scope, body.placed_on)
     told = body.expected_on is not None
     expected = _not_before(body.expected_on, placed) if told else _expected(scope, row.supplier_id, placed)
@@ -138,7 +140,7 @@ def cancel(scope: Scope, code: str, body: PurchaseCancellationIn) -> dict[str, A
     row = order_of(scope, code, lock=True)
     if row.state not in ("draft", "placed"):
         more = ": close the lines that will not come" if row.state == "partly_received" else ""
-        raise Conflict(f"purchase order {code} is {row.state}{more}", state=row.state)
+        raise Conflict(f"purchase order {code} is {state_said(row.state)}{more}", state=row.state)
     facts = json.loads(row.facts) | {"cancelled": body.reason}
     purchases.change(scope.connection, scope.workshop.id, row.id, {"state": "cancelled", "facts": facts})
     return show(scope, code)

@@ -9,14 +9,16 @@ from math import isfinite
 from typing import Any
 
 from service.actions.buying.offers import Standing
+from service.actions.buying.purchase_lines import pack_said
 from service.actions.receiving import plain
 from service.core.buying.answers import Costs, Late, LeftOut, Line, Order, Plan
 from service.core.buying.asked import Asked
+from service.core.buying.offers import folded
 from service.core.buying.words import Words
+from service.core.said import listed
 from service.core.units import money_out, quantity_out
 from service.shapes.purchase_plans import PurchasePlanIn
 
-GAP = 1e-3  # of what a proven plan may cost too much
 PARTS = ("goods", "delivery", "capital", "running_out", "expires", "total")
 
 
@@ -41,7 +43,8 @@ class Answer:
         self.names = {code: node.name for code, node in nodes.items()}
         self.units = {code: node.unit for code, node in nodes.items()}
         self.suppliers = {one.row.supplier: one.row.supplier_name for one in question.standing.values()}
-        self.words = Words(self.today, question.currency, self.names, self.units, self.suppliers)
+        some = question.body.suppliers is not None
+        self.words = Words(self.today, question.currency, self.names, self.units, self.suppliers, some)
 
     def said(self, plan: Plan) -> dict[str, Any]:
         """The answer without its code."""
@@ -49,7 +52,8 @@ class Answer:
         orders = [self._order(order) for order in plan.orders]
         late, left = [self._late(one) for one in plan.late], [self._left_out(one) for one in plan.left_out]
         whys = [line["why"] for order in orders for line in order["lines"]]
-        sentences = [self.words.whole(plan), *whys, *(one["sentence"] for one in (*late, *left))]
+        unmet, warnings = self._unmet(plan), self._warnings(plan)
+        sentences = [self.words.whole(plan), *whys, *(one["sentence"] for one in (*late, *left, *warnings))]
         return {
             "by": body.by,
             "budget": money_out(self.question.asked.budget),
@@ -65,10 +69,10 @@ class Answer:
             "costs": _costs(plan.costs),
             "late": late,
             "left_out": left,
-            "proven": plan.gap <= GAP,
+            "proven": plan.proven,
             "gap_percent": round(100 * plan.gap, 4) if isfinite(plan.gap) else None,
             "seconds": round(plan.seconds, 3),
-            "warnings": self._warnings(plan),
+            "warnings": [*unmet, *warnings],
             "sentence": "\n".join(sentences),
         }
 
@@ -87,6 +91,7 @@ class Answer:
 
     def _line(self, line: Line, supplier: str) -> dict[str, Any]:
         row, unit, other = self.question.standing[line.offer].row, self.units[line.material], line.other
+        pack = json.loads(row.facts)["pack"]
         return {
             "offer": line.offer,
             "article": row.article,
@@ -94,7 +99,7 @@ class Answer:
             "name": self.names[line.material],
             "unit": unit,
             "packs": line.packs,
-            "pack": json.loads(row.facts)["pack"],
+            "pack": pack,
             "quantity": quantity_out(line.quantity, unit),
             "price": money_out(line.pack_price),
             "cost": money_out(line.cost),
@@ -112,7 +117,7 @@ class Answer:
             "next_best": None if other is None else {
                 "offer": other.offer, "supplier": other.supplier, "packs": other.packs, "cost": money_out(other.cost),
             },
-            "why": self.words.line(line, supplier),
+            "why": self.words.line(line, supplier, pack_said(pack), self._missing(line)),
         }  # fmt: skip
 
     def _late(self, one: Late) -> dict[str, Any]:
@@ -138,19 +143,32 @@ class Answer:
             "sentence": self.words.left_out(one),
         }
 
+    def _missing(self, line: Line) -> list[str]:
+        """The claims preferred that no offer of a line's material carries."""
+        carried = folded(json.loads(self.question.standing[line.offer].row.claims))
+        return [claim for claim in self.question.body.prefer if not folded([claim]) <= carried]
+
+    def _unmet(self, plan: Plan) -> list[dict[str, Any]]:
+        """Preferences that cannot be met; the lines say it too."""
+        found = []
+        for line in (line for order in plan.orders for line in order.lines):
+            if missing := self._missing(line):
+                sentence = f"{self.words.nobody.capitalize()} offers {self.names[line.material]} as {listed(missing)}."
+                found.append({"type": "preference-not-met", "sentence": sentence, "material": line.material})
+        return found
+
+    def _unpriced(self) -> list[str]:
+        """Suppliers that could be asked for these materials, were the rate of their currency known."""
+        asked = self.question.body.suppliers
+        offers = (one.row for one in self.question.standing.values() if one.offer is None)
+        return sorted({row.supplier for row in offers if row.material in self.names and (asked is None or row.supplier in asked)})
+
     def _warnings(self, plan: Plan) -> list[dict[str, Any]]:
         found: list[dict[str, Any]] = []
-        unpriced = sorted({one.row.supplier for one in self.question.standing.values() if one.offer is None})
-        for supplier in unpriced:
+        for supplier in self._unpriced():
             sentence = f"What {self.suppliers[supplier]} offers is left out: no rate of its currency is known."
             found.append({"type": "rate-not-known", "sentence": sentence, "supplier": supplier})
-        wanted = set(self.question.body.prefer)
-        lines = [line for order in plan.orders for line in order.lines]
-        for line in lines:
-            if missing := sorted(wanted - set(json.loads(self.question.standing[line.offer].row.claims))):
-                sentence = f"Nobody offers {self.names[line.material]} as {', '.join(missing)}."
-                found.append({"type": "preference-not-met", "sentence": sentence, "material": line.material})
-        if plan.gap > GAP:
+        if not plan.proven:
             far = f"at most {100 * plan.gap:.1f} % above the least cost" if isfinite(plan.gap) else "how good it is, is not known"
             sentence = f"The time for planning ran out: this is the best plan found, {far}."
             found.append({"type": "not-proven", "sentence": sentence})

@@ -51,6 +51,7 @@ class Question:
         if purchase_plans.newest(scope.connection, scope.workshop.id) != self.newest:
             sentence = f"Something was recorded while this was computed: the plan is as of {self.as_of}."
             answer["warnings"].append({"type": "books-changed", "sentence": sentence})
+            answer["sentence"] += f"\n{sentence}"
         code = papers.code_for(scope, SERIES)
         answer = {"code": code, "as_of": self.as_of, "recorded_by": scope.actor.name, **answer}
         values = {"id": scope.new_id(), "code": code, "recorded_at": scope.now, "recorded_by": scope.actor.name}
@@ -78,6 +79,7 @@ def ask(scope: Scope, body: PurchasePlanIn, seconds: float) -> Question:
     asked = Asked(
         nodes, kept, _sources(scope, [*kept, *(one for some in aside.values() for one in some)], standing), aside,
         workshop.capital_ppm / FULL_PPM, None if body.budget is None else money_in(body.budget, "#/budget"), until, seconds,
+        _later(scope, body, nodes),
     )  # fmt: skip
     level = Decimal(workshop.service_level_ppm) / 10_000 if body.service_level is None else body.service_level
     newest = purchase_plans.newest(scope.connection, scope.workshop.id)
@@ -117,6 +119,23 @@ def _sources(scope: Scope, some: Sequence[core_offers.Offer], standing: dict[str
     return found
 
 
+def _later(scope: Scope, body: PurchasePlanIn, nodes: Sequence[Node]) -> dict[str, int]:
+    """By material the day, counted from today, on which what is offered from a day to come could be there."""
+    own = {node.code: node.lead_days for node in nodes}
+    rows = [
+        row
+        for row in suppliers.later_offers(scope.connection, scope.workshop.id, scope.today)
+        if row.material in own and (body.suppliers is None or row.supplier in body.suppliers)
+    ]
+    of = suppliers.by_ids(scope.connection, scope.workshop.id, {row.supplier_id for row in rows})
+    times, found = taught.lead_times(scope, list(of.values())), dict[str, int]()
+    for row in rows:
+        lead = own[row.material]
+        days = (row.valid_from - scope.today).days + (times[row.supplier_id].lead.within(0.5) if lead is None else lead)
+        found[row.material] = min(days, found.get(row.material, days))
+    return found
+
+
 def show(scope: Scope, code: str) -> dict[str, Any]:
     """A plan as it was answered, and what was drafted from it."""
     row = _plan_of(scope, code)
@@ -139,6 +158,7 @@ def create_orders(scope: Scope, code: str, _: DraftsIn) -> dict[str, Any]:
     planned = json.loads(row.answer)["orders"]
     if not planned:
         raise Conflict(f"purchase plan {code} orders nothing")
+    _must_hold(scope, code, [line for one in planned for line in one["lines"]])
     note = f"Purchase plan {code}"
     codes = [
         purchase_orders.create_draft(scope, one["supplier"], [(line["offer"], line["packs"]) for line in one["lines"]], note)
@@ -148,6 +168,16 @@ def create_orders(scope: Scope, code: str, _: DraftsIn) -> dict[str, Any]:
     what = "1 purchase order" if len(codes) == 1 else f"{len(codes)} purchase orders"
     sentence = f"{what} drafted from {code}: {listed(codes)}."
     return {"plan": code, "purchase_orders": [purchase_answers.show(scope, one) for one in codes], "sentence": sentence}
+
+
+def _must_hold(scope: Scope, code: str, lines: Sequence[dict[str, Any]]) -> None:
+    """Refuse what offers do not take any more; what else has changed of them the drafts warn of."""
+    offers = suppliers.offers_by_codes(scope.connection, scope.workshop.id, {line["offer"] for line in lines})
+    for line in lines:
+        least = offers[line["offer"]].least_packs
+        if line["packs"] < least:
+            now = f"offer {line['offer']} takes {least} packs or more now"
+            raise Conflict(f"{now}, and purchase plan {code} has {line['packs']}: plan again", offer=line["offer"])
 
 
 def _plan_of(scope: Scope, code: str, lock: bool = False) -> Row[Any]:

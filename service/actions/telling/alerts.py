@@ -11,7 +11,7 @@ from service.actions import papers
 from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.actions.telling import figures, outbox
-from service.core.alerts.alerts import told, turn
+from service.core.alerts.alerts import NOTHING, NOTHING_ALIKE, told, turn
 from service.core.alerts.facts import Act, Alert, Cause, Severity
 from service.errors import Conflict, FieldError, Invalid, NotFound
 from service.shapes.alerts import AcknowledgementIn, PostponementIn
@@ -32,17 +32,18 @@ def list_(
     scope: Scope, state: str, kind: str | None, after: int | None, limit: int
 ) -> tuple[dict[str, Any], int | None]:  # fmt: skip
     """Open alerts by urgency; closed ones, or all, newest first. What needs doing today beside them, and the next place."""
-    every = _rows(scope)
+    standing = [row for row in _rows(scope) if kind in (None, row.kind)]
     if state == "open":
-        rows = [row for row in every if kind in (None, row.kind)]
-        rows, more = _part(scope, rows, after, limit)
+        rows, more = _part(scope, standing, after, limit)
     else:
         found = alerts.page(scope.connection, scope.workshop.id, kind, state == "closed", after, limit + 1)
         rows, more = found[:limit], found[limit - 1].id if len(found) > limit else None
     return {
         "as_of": scope.today,
         "forecast_as_of": figures.day(scope),
-        "sentence": told(row.sentence for row in every if core(scope, row).speaks(scope.today)),
+        "sentence": told(
+            (row.sentence for row in standing if core(scope, row).speaks(scope.today)), NOTHING if kind is None else NOTHING_ALIKE
+        ),
         "items": [shown(scope, row) for row in rows],
     }, more
 

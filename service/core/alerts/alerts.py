@@ -8,6 +8,7 @@ from service.core.alerts.causes import KINDS, causes
 from service.core.alerts.facts import Alert, Cause, Facts
 
 NOTHING = "Nothing needs doing today."
+NOTHING_ALIKE = "Nothing of that kind needs doing today."
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,6 @@ def by_urgency(alerts: Iterable[Alert]) -> list[Alert]:
     return [one for _, one in sorted(ranked, key=lambda pair: pair[0])]
 
 
-def told(sentences: Iterable[str]) -> str:
+def told(sentences: Iterable[str], nothing: str = NOTHING) -> str:
     """Sentences that are in order, one a line; or that there is nothing."""
-    return "\n".join(sentences) or NOTHING
+    return "\n".join(sentences) or nothing

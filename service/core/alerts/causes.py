@@ -116,15 +116,22 @@ class _Seen:
         today = self.facts.today
         return "today" if order_by == today else f"{'since' if order_by < today else 'by'} {self._day(order_by)}"
 
+    def _ends(self, item: Item, runs_out: date) -> str:
+        """That it may run out, or have run out; what is on the shelf has not run out before today."""
+        today = self.facts.today
+        if runs_out > today:
+            return f"may run out on {self._day(runs_out)}"
+        return "may run out today" if runs_out == today and item.on_hand else "may have run out"
+
     def _order_now(self, item: Item, order_by: date, arrives: date | None) -> Cause:
         """The order-by day has come; what was due by an earlier day is due since then. `arrives`: when more would come, where
         even that is too late."""
         today, what, out = self.facts.today, item.name, ""
         when = self._when(order_by if arrives is None else min(order_by, today))
         if item.runs_out is not None and item.runs_out <= today:
-            when, out = "at once", ": it may have run out"
+            when, out = "at once", f": it {self._ends(item, item.runs_out)}"
         elif item.runs_out is not None:
-            out = f"; it may run out on {self._day(item.runs_out)}"
+            out = f"; it {self._ends(item, item.runs_out)}"
         if item.on_order:
             what, out = f"More {what}", "; what is on order may not last until it comes"
         elif arrives is not None:
@@ -140,7 +147,7 @@ class _Seen:
     def _too_late(self, item: Item, runs_out: date, arrives: date, order_by: date | None) -> Cause:
         """What is ordered, or could be ordered today, comes after it may have run out. `order_by`: where more is due, too."""
         today, comes = self.facts.today, self._day(arrives)
-        ends = "may have run out" if runs_out <= today else f"may run out on {self._day(runs_out)}"
+        ends = self._ends(item, runs_out)
         act = Act(f"See what {item.name} is needed for", "GET", f"/v1/cover/{item.code}")
         if item.expected_on is None:
             coming, act = f"what is ordered today would come on {comes}", self._plan(item)
@@ -271,10 +278,10 @@ class _Seen:
             return
         expected = self._day(purchase.expected_on)
         sentence = f"Purchase order {purchase.code} from {purchase.supplier} was expected on {expected}: has it come?"
-        look = Act("Book the delivery, or ask the supplier", "GET", f"/v1/purchase-orders/{purchase.code}")
+        book = Act("Book the delivery, if it has come", "POST", f"/v1/purchase-orders/{purchase.code}/deliveries")
         severity = Severity.URGENT if days > PRESSING else Severity.WARNING
         facts = {"expected_on": _iso(purchase.expected_on), "supplier": purchase.supplier}
-        yield Cause("purchase-order-late", purchase.code, severity, purchase.expected_on, sentence, facts, look)
+        yield Cause("purchase-order-late", purchase.code, severity, purchase.expected_on, sentence, facts, book)
 
 
 def _use_up(stock: Stock) -> str:

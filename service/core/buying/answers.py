@@ -5,6 +5,8 @@ Money in millionths, quantities in the smallest units, days counted from today (
 
 from dataclasses import dataclass
 
+GAP = 1e-3  # of what a proven plan may cost too much
+
 
 @dataclass(frozen=True, slots=True)
 class Other:
@@ -58,7 +60,8 @@ class Order:
 
 @dataclass(frozen=True, slots=True)
 class Late:
-    """A material that runs out before any order can come; `arrives` is the day it can be had (None: nobody offers it)."""
+    """A material that runs out before any order can come; `arrives` is the day it can be had, of what is on order, ordered
+    today or offered from a day to come (None: nobody offers it)."""
 
     material: str
     runs_out: int | None
@@ -105,3 +108,8 @@ class Plan:
     rounds: int
     seconds: float
     solver_seconds: float
+
+    @property
+    def proven(self) -> bool:
+        """Whether no plan is cheaper, but for a hair."""
+        return self.gap <= GAP

@@ -36,7 +36,7 @@ class Asked:
     """Which materials to plan, what is offered of them, and how to weigh it. Money in millionths.
 
     `aside` holds by material the offers that a preference set aside; `until` is the day, counted from today, up to which this
-    order alone is to serve.
+    order alone is to serve; `later` is by material the day on which what is offered from a day to come could be there.
     """
 
     nodes: Sequence[Node]
@@ -47,3 +47,4 @@ class Asked:
     budget: int | None = None
     until: int | None = None
     seconds: float = 20.0
+    later: Mapping[str, int] = field(default_factory=dict)

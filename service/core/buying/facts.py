@@ -81,6 +81,7 @@ class Facts:
     offers: Sequence[Offer]
     suppliers: Mapping[str, Supplier]
     settings: Settings = field(default_factory=Settings)
+    later: Mapping[str, int] = field(default_factory=dict)  # by material, when what is offered from a day to come could be there
 
     def level_of(self, material: Material) -> float:
         """The service level that a material is held to."""

@@ -62,7 +62,9 @@ def solve(problem: Problem, gap: float = 1e-3, seconds: float = 60.0) -> Solved:
     First by combinations of packs. Then without mixtures of offers, whose programmes are small; then with them, to the proof.
     """
     began, state = monotonic(), _Search(problem)
-    if not any(problem.several_orders(one) for one in state.members):
+    if not problem.columns:
+        state.bound = state.cost  # nothing can be ordered: no order is the best one
+    elif not any(problem.several_orders(one) for one in state.members):
         state.combine(gap, began + seconds)
     if state.gap() > gap:
         state.search(gap, began + seconds)

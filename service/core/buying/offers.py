@@ -125,15 +125,20 @@ def allowed(
 
     A preference never leaves a material without an offer: where none carries the claims, all stay.
     """
-    named, wanted = (None if suppliers is None else frozenset(suppliers)), frozenset(prefer)
+    named, wanted = (None if suppliers is None else frozenset(suppliers)), folded(prefer)
     open_now = [one for one in offers if one.stands(day) and (named is None or one.supplier in named)]
-    carried = {one.material for one in open_now if wanted <= one.claims}
-    kept = [one for one in open_now if one.material not in carried or wanted <= one.claims]
+    carried = {one.material for one in open_now if wanted <= folded(one.claims)}
+    kept = [one for one in open_now if one.material not in carried or wanted <= folded(one.claims)]
     aside: dict[str, list[Offer]] = {}
     for one in open_now:
-        if one.material in carried and not wanted <= one.claims:
+        if one.material in carried and not wanted <= folded(one.claims):
             aside.setdefault(one.material, []).append(one)
     return kept, aside
+
+
+def folded(claims: Iterable[str]) -> frozenset[str]:
+    """Claims as they are compared: `Organic` is `organic`."""
+    return frozenset(claim.casefold() for claim in claims)
 
 
 def next_best(

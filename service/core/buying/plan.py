@@ -154,7 +154,16 @@ def _late(facts: Facts, made: Made, material: Material) -> Late | None:
     if risk <= allowed + 1e-12:
         return None
     out = _day(_first_short(one, Walked(short, short, short)), allowed, int(one.course.edges[-1]))
-    return Late(material.code, out, int(np.quantile(one.first, EARLY, method="higher")), risk)
+    soonest = int(np.quantile(one.first, EARLY, method="higher"))
+    return Late(material.code, out, min([soonest, *_other_days(facts, material, out)]), risk)
+
+
+def _other_days(facts: Facts, material: Material, out: int | None) -> list[int]:
+    """The likely days of what is on order, or offered from a day to come, and comes after the material has run out."""
+    ordered = (one for one in material.lots if not isinstance(one, Lot))
+    likely = [int(np.quantile(one.arrives, EARLY, method="higher")) for one in ordered]
+    likely += [day for code, day in facts.later.items() if code == material.code]
+    return [day for day in likely if out is not None and day > out]
 
 
 def _alone(facts: Facts, material: Material) -> Late | None:
@@ -165,7 +174,10 @@ def _alone(facts: Facts, material: Material) -> Late | None:
     out = run_out(daily_total(material.need), lots).run_out
     soon = max(facts.settings.until or 0, SOON)
     risk, allowed = float((out <= soon).mean()), 1 - facts.level_of(material)
-    return Late(material.code, _day(out, allowed, material.need.shape[1] * 7), None, risk) if risk > allowed else None
+    if risk <= allowed:
+        return None
+    day = _day(out, allowed, material.need.shape[1] * 7)
+    return Late(material.code, day, min(_other_days(facts, material, day), default=None), risk)
 
 
 def _left_out(facts: Facts, made: Made, packs: Counts) -> tuple[LeftOut, ...]:

@@ -28,7 +28,7 @@ def purchase(history: History, books: Books, asked: Asked, seed: int = SEED, cou
         for one in asked.sources
     }
     settings = Settings(capital_rate=asked.capital_rate, budget=asked.budget, seconds=asked.seconds, until=asked.until)
-    return plan(Facts(materials, asked.offers, suppliers, settings), asked.aside)
+    return plan(Facts(materials, asked.offers, suppliers, settings, asked.later), asked.aside)
 
 
 def _material(node: Node, need: Singles, clock: Clock, books: Books, luck: Mapping[str, int], seed: int) -> Material:
