@@ -79,6 +79,8 @@ def test_problems_and_unknown_products_keep_everything_out(stocked: Bench) -> No
     refused = send(stocked, text, 422)
     assert refused["problem_count"] == 2
     assert [one["pointer"] for one in refused["errors"]][:2] == ["#/csv/3/placed_on", "#/csv/3/units"]
+    assert refused["errors"][0]["detail"] == "row 3: placed_on is not a day: write it like 2026-03-31"
+    assert refused["detail"] == "nothing was imported: 2 problems (row 3 first) and 2 unknown products"
     assert refused["unknown_products"] == [{"product": "BALM", "rows": 1}, {"product": "Old soap", "rows": 1}]
     rehearsed = send(stocked, text, 200, dry_run=True)
     assert (rehearsed["problem_count"], len(rehearsed["unknown_products"]), rehearsed["lines_added"]) == (2, 2, 1)
@@ -87,6 +89,18 @@ def test_problems_and_unknown_products_keep_everything_out(stocked: Bench) -> No
     assert (kept["lines_added"], kept["lines_skipped"], kept["unknown_products"]) == (2, 2, [])
     send(stocked, text, 422, products={"balm": "nothing"}, skip_problems=True)
     assert send(stocked, text, skip_problems=True, skip_unknown=True)["lines_known"] == 1
+
+
+def test_every_row_of_a_file_full_of_problems_is_told(stocked: Bench) -> None:
+    """A thousand are told one by one, the others by their rows; a row that is too short names no field."""
+    text = HEAD + "D,03/04/2026,balm-50,1,,\n" * 1_005 + "S,2026-01-05\n"
+    dry = send(stocked, text, 200, dry_run=True)
+    assert (dry["problem_count"], len(dry["problems"]), dry["lines_skipped"]) == (1_006, 1_000, 1_006)
+    assert [(one["field"], one["rows"]) for one in dry["further_problems"]] == [("placed_on", "1002-1006"), ("", "1007")]
+    refused = send(stocked, text, 422)
+    assert refused["further_problems"] == dry["further_problems"]
+    [short] = send(stocked, HEAD + "S,2026-01-05\n", 422)["errors"]
+    assert (short["pointer"], short["detail"]) == ("#/csv/2", "row 2: has too few columns")
 
 
 def test_a_product_is_found_by_its_name(stocked: Bench) -> None:
