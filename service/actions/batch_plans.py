@@ -190,8 +190,10 @@ class _Answer:
         return found + self._cases(laid)
 
     def _cases(self, laid: Laid) -> list[dict[str, Any]]:
-        """Products of which all batches together do not fill whole cases."""
+        """Products of which all batches, and the bulk that is there, do not fill whole cases."""
         filled: dict[int, int] = {}
+        for (_, item), units in laid.from_bulk.items():
+            filled[item] = filled.get(item, 0) + units
         for course in laid.courses:
             for item, units in course.filled.items():
                 filled[item] = filled.get(item, 0) + units

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Query, Request, Response
 from service.actions import checks
 from service.api import deps
 from service.api.docs import doc
+from service.shapes.base import CODE_PATTERN
 from service.shapes.checks import CheckIn, CheckOut
 
 router = APIRouter(prefix="/v1/checks", tags=["Checks"])
@@ -23,7 +24,7 @@ async def post_check(request: Request) -> Response:
 @router.get("", **doc("Is there enough of one product?", answer=CheckOut, problems=("not-found", "invalid-value")))
 def get_check(
     request: Request,
-    product: Annotated[str, Query(pattern=r"^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$")],
+    product: Annotated[str, Query(pattern=CODE_PATTERN)],
     units: Annotated[int, Query(ge=1, le=1_000_000)],
     by: date | None = None,
     use_finished: bool = True,

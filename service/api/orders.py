@@ -5,7 +5,7 @@ from fastapi import APIRouter, Query, Request, Response
 from service.actions.selling import orders, returns, shipments
 from service.api import deps
 from service.api.docs import doc
-from service.shapes.orders import OrderIn, OrderOut, OrderPatch, ReturnIn, ReturnOut, ShipmentIn, ShipmentOut
+from service.shapes.orders import Channel, OrderIn, OrderOut, OrderPatch, ReturnIn, ReturnOut, ShipmentIn, ShipmentOut, State
 
 router = APIRouter(prefix="/v1/orders", tags=["Orders"])
 ASKED = {"reference": "w-1042", "channel": "wholesale", "customer": "Corner shop", "due_on": "2100-05-12",
@@ -22,8 +22,8 @@ async def post_order(request: Request) -> Response:
 @router.get("", **doc("List orders, newest first", answer=OrderOut, many=True))
 def get_orders(
     request: Request,
-    state: str | None = Query(None, pattern="^(open|partly_shipped|shipped|cancelled)$"),
-    channel: str | None = Query(None, pattern="^(retail|wholesale|market)$"),
+    state: State | None = None,
+    channel: Channel | None = None,
     customer: str | None = Query(None, min_length=1, max_length=120),
 ) -> Response:
     """As known now."""

@@ -18,6 +18,7 @@ from service import errors
 from service.api import deps
 from service.api.accept import wants_text
 from service.errors import Busy, FieldError, Invalid, Refusal
+from service.shapes.base import FORMS
 
 router = APIRouter()
 
@@ -122,6 +123,7 @@ SAID = {
     "string_too_short": "must have at least {min_length} characters",
     "too_long": "must hold at most {max_length}",
     "too_short": "must hold at least {min_length}",
+    **dict.fromkeys(("date_type", "date_parsing", "date_from_datetime_parsing"), "must be a date like 2027-01-31"),
 }
 LIMITS = {
     "ge": "at least",
@@ -131,7 +133,6 @@ LIMITS = {
     "max_length": "a length of at most",
     "min_length": "a length of at least",
     "expected": "one of",
-    "pattern": "text like",
 }
 
 
@@ -150,15 +151,22 @@ def of_validation(found: Iterable[Any]) -> Invalid:
 def _wrong(one: Any) -> FieldError:
     where = one["loc"][0] if one["loc"] else "body"
     place = [str(part)[:80] for part in one["loc"] if part not in ("body", "query", "path", "header")]
-    known = SAID.get(one["type"])
-    detail = known.format(**one.get("ctx", {})) if known else one["msg"].removeprefix("Value error, ")
+    detail, allowed = _meant(one)
     given = None if one["type"] == "missing" else _shown(one.get("input"))
-    limits = [f"{said} {one['ctx'][name]}" for name, said in LIMITS.items() if name in one.get("ctx", {})]
-    allowed = ", ".join(limits) or None
     if where in ("query", "path", "header"):
         return FieldError(detail, parameter=place[-1], given=given, allowed=allowed)
     parts = [part.replace("~", "~0").replace("/", "~1") for part in place]
     return FieldError(detail, pointer="#/" + "/".join(parts) if parts else "#", given=given, allowed=allowed)
+
+
+def _meant(one: Any) -> tuple[str, str | None]:
+    """What is wrong with a value, and what would be allowed."""
+    told = one.get("ctx", {})
+    if told.get("pattern") in FORMS:
+        return FORMS[told["pattern"]]
+    known = SAID.get(one["type"])
+    detail = known.format(**told) if known else one["msg"].removeprefix("Value error, ")
+    return detail, ", ".join(f"{said} {told[name]}" for name, said in LIMITS.items() if name in told) or None
 
 
 async def _refused(request: Request, error: Exception) -> Response:

@@ -14,6 +14,7 @@ from service.shapes.purchases import (
     PurchaseOrderIn,
     PurchaseOrderOut,
     PurchaseOrderPatch,
+    PurchaseState,
 )
 
 router = APIRouter(prefix="/v1/purchase-orders", tags=["Purchase orders"])
@@ -32,7 +33,7 @@ async def post_purchase_order(request: Request) -> Response:
 @router.get("", **doc("List purchase orders, newest first", answer=PurchaseOrderOut, many=True))
 def get_purchase_orders(
     request: Request,
-    state: str | None = Query(None, pattern="^(draft|placed|partly_received|received|cancelled)$"),
+    state: PurchaseState | None = None,
     supplier: str | None = Query(None, max_length=64),
     material: str | None = Query(None, max_length=64),
     late: bool = False,

@@ -1,11 +1,11 @@
 """Production runs over HTTP, from a program or from a phone."""
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Request, Response
 
 from service.actions import run_correction, runs
 from service.api import deps
 from service.api.docs import doc
-from service.shapes.runs import CancellationIn, CompletionIn, RunCorrectionIn, RunCorrectionOut, RunIn, RunOut
+from service.shapes.runs import CancellationIn, CompletionIn, RunCorrectionIn, RunCorrectionOut, RunIn, RunOut, RunState
 
 router = APIRouter(prefix="/v1/runs", tags=["Runs"])
 MADE = {"product": "heather-balm-60", "units": 24}
@@ -21,7 +21,7 @@ async def post_run(request: Request) -> Response:
 @router.get("", **doc("List runs, newest first", answer=RunOut, many=True))
 def get_runs(
     request: Request,
-    state: str | None = Query(None, pattern="^(planned|completed|cancelled|reversed)$"),
+    state: RunState | None = None,
 ) -> Response:
     """Runs as recorded."""
     return deps.list_(request, lambda scope, page: runs.list_(scope, state, page.after_id(), page.limit))

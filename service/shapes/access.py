@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from service.shapes.base import Answered, Asked, Day, Days, Label, Name, ServiceLevel, count, decimal
+from service.shapes.base import Answered, Asked, Currency, Day, Days, Label, Name, ServiceLevel, count, decimal
 
 ScopeName = Literal["read", "record", "manage"]
 Hour = Annotated[
@@ -47,7 +47,7 @@ class WorkshopPatch(Asked):
 
     name: Name | None = None
     time_zone: Label | None = None
-    currency: Annotated[str, Field(pattern="^[A-Z]{3}$")] | None = None
+    currency: Currency | None = None
     week_start: Weekday | None = None
     expiry_warning_days: Days | None = None
     service_level_percent: ServiceLevel | None = None

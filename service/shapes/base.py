@@ -85,7 +85,17 @@ NUMBER_SCHEMA = {
 DAY_SCHEMA = {"type": "string", "format": "date", "examples": ["2027-01-31"]}
 DAY_OR_TIME_SCHEMA = {"type": "string", "anyOf": [{"format": "date"}, {"format": "date-time"}]}
 
-Code = Annotated[str, Field(pattern=r"^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$", max_length=64)]
+CODE_PATTERN = r"^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$"
+CURRENCY_PATTERN = "^[A-Z]{3}$"
+MONTH_DAY_PATTERN = r"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
+FORMS = {  # pattern: what it asks for, and an example
+    CODE_PATTERN: ("must be lower-case letters, digits and hyphens", "a code like calendula-balm-60"),
+    CURRENCY_PATTERN: ("must be a currency's three capital letters", "a currency like EUR"),
+    MONTH_DAY_PATTERN: ("must be a month and a day", "from 01-01 to 12-31, like 10-01"),
+}
+
+Code = Annotated[str, Field(pattern=CODE_PATTERN, max_length=64)]
+Currency = Annotated[str, Field(pattern=CURRENCY_PATTERN)]  # ISO 4217
 Key = Annotated[str, Field(min_length=1, max_length=64), AfterValidator(_one_line)]  # a code of the service's own
 Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_one_line)]
 Note = Annotated[str, Field(max_length=2000), AfterValidator(_clean)]

@@ -5,10 +5,9 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from service.shapes.base import Amount, Answered, Asked, Code, Count, Day, Days, Label, Note, decimal
+from service.shapes.base import Amount, Answered, Asked, Code, Count, Currency, Day, Days, Label, Note, decimal
 from service.shapes.papers import Given, Unit
 
-Currency = Annotated[str, Field(pattern="^[A-Z]{3}$")]  # ISO 4217
 Claims = Annotated[list[Label], Field(max_length=20)]
 RATE_SCHEMA = {
     "anyOf": [

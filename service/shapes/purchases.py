@@ -4,8 +4,8 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from service.shapes.base import Amount, Answered, Asked, Code, Count, Day, DayOrTime, Key, Label, Note, Warned
-from service.shapes.buying import Currency, Rate
+from service.shapes.base import Amount, Answered, Asked, Code, Count, Currency, Day, DayOrTime, Key, Label, Note, Warned
+from service.shapes.buying import Rate
 from service.shapes.papers import CameIn, Given, Moved, Unit
 
 PurchaseState = Literal["draft", "placed", "partly_received", "received", "cancelled"]

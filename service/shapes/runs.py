@@ -20,6 +20,7 @@ from service.shapes.base import (
 from service.shapes.papers import Linked, Moved
 
 Outcome = Literal["made", "scrapped"]
+RunState = Literal["planned", "completed", "cancelled", "reversed"]
 
 
 class Filled(Asked):
@@ -210,7 +211,7 @@ class RunOut(Linked):
     """A run as recorded; used, shortages, costs and concerns as known now."""
 
     batch: Batch
-    state: Literal["planned", "completed", "cancelled", "reversed"]
+    state: RunState
     outcome: Outcome
     formula: str | None
     version: int | None
