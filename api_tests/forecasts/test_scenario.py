@@ -1,6 +1,7 @@
 """Two years of orders and a stock count, through the API: what runs out when, by when to order it, and how far to trust it."""
 
 import random
+import re
 import subprocess
 import sys
 from datetime import UTC, date, datetime, timedelta
@@ -8,6 +9,8 @@ from typing import Any
 
 import pytest
 from conftest import ROOT, Bench
+
+from service.core.demand.saying import said_day
 
 TODAY = datetime.now(UTC).date()
 
@@ -87,6 +90,23 @@ def test_an_imagined_order_shows_what_moves(sold: Bench) -> None:
         sold.post("cover", status, what_if=[asked["what_if"][0] | wrong])
 
 
+def test_each_sentence_of_an_imagined_order_says_what_it_moves(sold: Bench) -> None:
+    """In the week after the likely day it is the last of the days that moves. Beyond sight: nothing."""
+    tin = one(sold, "tin")["runs_out"]
+    likely = date.fromisoformat(tin["likely"])
+    due = str(likely + timedelta(days=7 - likely.weekday()))
+    asked: Any = {"product": "balm-50", "units": 1_000, "due_on": due}
+    found = sold.post("cover", 200, what_if=[asked])
+    moved: Any = next(row for row in found["moved"] if row["material"] == "tin")  # type: ignore[attr-defined]
+    assert moved["with_it"]["likely"] == moved["without"]["likely"] == tin["likely"]
+    assert moved["with_it"]["late"] < moved["without"]["late"]
+    early, late = (said_day(date.fromisoformat(tin[name]), TODAY) for name in ("early", "late"))
+    assert moved["sentence"].endswith(f"; without this between {early} and {late}.")
+    far = sold.post("cover", 200, what_if=[asked | {"due_on": str(TODAY + timedelta(days=400))}])
+    until = date.fromisoformat(str(found["until"]))
+    assert (far["moved"], far["sentence"]) == ([], f"This moves nothing until {said_day(until, TODAY)}.")
+
+
 def test_an_open_order_counts_for_certain(sold: Bench) -> None:
     before = one(sold, "tin")
     line = [{"product": "balm-50", "units": 95}]
@@ -116,7 +136,15 @@ def test_sentences_for_reading_aloud(sold: Bench) -> None:
 
     assert text("/v1/cover").splitlines()[0] == one(sold, "tin")["sentence"]
     assert text("/v1/cover/tin").count("\n") == 1
-    assert text("/v1/forecasts/balm-50").startswith("Balm, 50 g is expected to sell ")
+    everything, retail, wholesale = text("/v1/forecasts/balm-50").splitlines()
+    assert re.match(
+        r"Balm, 50 g is expected to sell \d+ in all in 4 weeks, between \d+ and \d+\. Over \d+ past spans", everything
+    )
+    assert everything.endswith(str(sold.get("forecasts/balm-50")["how_good"]))
+    for line, where in ((retail, "in retail"), (wholesale, "in wholesale")):
+        assert re.match(rf"Balm, 50 g is expected to sell \d+ {where} in 4 weeks, between \d+ and \d+\. Over ", line)
+        assert "its forecasts were " in line
+        assert line.endswith(" lay between the 10 % and 90 % lines (80 % should).")
 
 
 def test_the_forecast_by_channel_and_how_good_it_was(sold: Bench) -> None:
@@ -138,6 +166,18 @@ def test_the_forecast_by_channel_and_how_good_it_was(sold: Bench) -> None:
     assert date.fromisoformat(retail["weeks"][0]["begins"]).weekday() == 0
     sold.client.patch("/v1/workshop", json={"week_start": "sunday"})
     assert date.fromisoformat(sold.get("forecasts/balm-50")["all"]["weeks"][0]["begins"]).weekday() == 6  # type: ignore[index]
+
+
+def test_a_forecast_is_of_whole_units_also_where_orders_are_known(sold: Bench) -> None:
+    line, due = [{"product": "balm-50", "units": 30}], str(TODAY + timedelta(days=10))
+    sold.post("orders", channel="wholesale", due_on=due, lines=line)
+    found: Any = sold.get("forecasts/balm-50?weeks=4")
+    wholesale = next(row for row in found["channels"] if row["channel"] == "wholesale")
+    assert wholesale["known_units"] == 30
+    for row in (wholesale, found["all"]):
+        stated = [part for week in row["weeks"] for part in (*week["weekly"].values(), *week["cumulative"].values())]
+        assert [part for part in stated if not isinstance(part, int)] == []
+    assert wholesale["weeks"][-1]["cumulative"]["p10"] == 30, "known orders consume what was expected beside them"
 
 
 def test_a_new_product_a_set_and_a_season(sold: Bench) -> None:
