@@ -77,6 +77,17 @@ def test_a_plan_orders_what_runs_out_and_says_why(selling: Bench) -> None:
     assert text.text == made["sentence"] + "\n"
 
 
+def test_what_nobody_offers_is_told_and_nothing_is_ordered(selling: Bench) -> None:
+    made = plan(selling)
+    assert (made["orders"], made["total"], made["proven"], made["gap_percent"]) == ([], 0, True, 0)
+    assert {one["material"]: one["available_on"] for one in made["late"]} == dict.fromkeys(("shea", "oil", "wax", "tin"))
+    assert "Tin may run out on " in made["sentence"]
+    assert "nobody offers it" in made["sentence"]
+    mill(selling)
+    offer(selling, "shea", 1, "kg", 12)
+    assert plan(selling, materials=["tin"])["orders"] == []
+
+
 def test_its_orders_are_drafted_once_and_what_is_placed_counts(selling: Bench) -> None:
     mill(selling)
     for material, price in (("shea", 12), ("oil", 9), ("wax", 15)):
