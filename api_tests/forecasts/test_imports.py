@@ -117,6 +117,27 @@ def test_open_orders_of_a_file_claim_and_history_does_not(stocked: Bench) -> Non
     assert stocked.get("orders/O-1")["state"] == "open"
 
 
+def test_an_order_of_which_a_part_is_shipped_claims_the_rest(stocked: Bench, server: Server) -> None:
+    """Whichever of its lines comes first, in one file or in two; of a line that was cancelled nothing was sold."""
+    rows = ["{},2026-01-05,balm-50,10,,open", "{},2026-01-05,balm-50,4,,shipped", "{},2026-01-05,balm-50,3,,cancelled"]
+    first, second, third, fourth = ([row.format(name) for row in rows] for name in ("P-1", "P-2", "P-3", "P-4"))
+    found = send(stocked, HEAD + "\n".join([*first, *reversed(second)]) + "\n")
+    assert (found["lines_added"], found["lines_skipped"], found["open_orders_added"]) == (4, 2, 2)
+    for one, other in (third[:2], reversed(fourth[:2])):
+        send(stocked, f"{HEAD}{one}\n")
+        more = send(stocked, f"{HEAD}{one}\n{other}\n")
+        assert (more["lines_added"], more["lines_known"], more["otherwise_in_the_books"]) == (1, 1, [])
+    for reference in ("P-1", "P-2", "P-3", "P-4"):
+        order: Any = stocked.get(f"orders/{reference}")
+        assert order["state"] == "partly_shipped", reference
+        assert sorted((line["open"], line["shipped"]) for line in order["lines"]) == [(0, 4), (10, 0)]
+    assert stocked.get("materials/tin")["claimed"] == 40
+    again = send(stocked, HEAD + "\n".join([*first, *reversed(second)]) + "\n")
+    assert (again["lines_added"], again["lines_known"], again["otherwise_in_the_books"]) == (0, 4, [])
+    verified = server.command("verify")
+    assert verified.returncode == 0, verified.stdout
+
+
 def test_a_file_as_it_is_and_as_an_upload(stocked: Bench) -> None:
     body = ("\ufeff" + HEAD + "U-1,31/12/2025,balm-50,1,,\n").encode()
     raw = stocked.client.post("/v1/imports/orders?channel=wholesale", content=body, headers={"Content-Type": "text/csv"})

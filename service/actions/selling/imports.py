@@ -57,6 +57,7 @@ class Import:
         self.added += len(one.new_lines)
         self.known += one.known
         self.opened += one.opened
+        self.skipped += one.skipped
         if one.days:
             self.first = min(one.days) if self.first is None else min(self.first, *one.days)
             self.last = max(one.days) if self.last is None else max(self.last, *one.days)
