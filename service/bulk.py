@@ -7,11 +7,13 @@ from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
+from pydantic import ValidationError
 from sqlalchemy import Connection, Engine
 
 from service.actions.scope import Scope, WorkshopFacts
 from service.actions.selling import imports
 from service.actions.selling.import_batch import Added
+from service.api.problems import of_validation
 from service.errors import Invalid
 from service.serve import owner_scope, served
 from service.settings import Settings
@@ -66,8 +68,8 @@ def request(options: argparse.Namespace) -> OrderImportIn:
     given["products"] = {name: code or None for name, code in (_pair(one, "--product") for one in options.product)}
     try:
         return OrderImportIn.model_validate({**given, "csv": "-"})
-    except ValueError as error:
-        raise Invalid(str(error)) from None
+    except ValidationError as error:
+        raise of_validation(error.errors()) from None
 
 
 def _pair(text: str, option: str) -> tuple[str, str]:

@@ -195,6 +195,15 @@ def test_the_command_line_beside_a_serving_process(server: Server, file: Path) -
         assert wrong.returncode == 2
         assert "row 2" in wrong.stderr
         assert "'nothing'" in wrong.stderr
+        skipped = server.command("import", "orders", str(file), "--workshop", code, "--skip-problems", "--skip-unknown")
+        assert "] 100%  2 of 2 rows" in skipped.stderr, "rows that are left out are done too"
+        for told, said in (
+            ("foo=Units", "foo: must be 'reference'"),
+            ("units=Foo", "no column 'Foo'"),
+            ("units", "like units=Qty"),
+        ):
+            refused = server.command("import", "orders", str(file), "--workshop", code, "--map", told)
+            assert (refused.returncode, said in refused.stderr, "pydantic" in refused.stderr) == (2, True, False), refused.stderr
         assert server.command("import", "orders", str(file) + ".no", "--workshop", code).returncode == 2
 
 

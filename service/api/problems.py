@@ -150,7 +150,7 @@ def of_validation(found: Iterable[Any]) -> Invalid:
 
 def _wrong(one: Any) -> FieldError:
     where = one["loc"][0] if one["loc"] else "body"
-    place = [str(part)[:80] for part in one["loc"] if part not in ("body", "query", "path", "header")]
+    place = [str(part)[:80] for part in one["loc"] if part not in ("body", "query", "path", "header", "[key]")]
     detail, allowed = _meant(one)
     given = None if one["type"] == "missing" else _shown(one.get("input"))
     if where in ("query", "path", "header"):

@@ -183,6 +183,8 @@ def run(
         done += len(batch)
         if step is not None:
             step(done, made.seen.rows)
+    if step is not None and made.seen.rows:
+        step(made.seen.rows, made.seen.rows)  # those that were left out too
     if made.added >= MANY and not made.body.dry_run:
         act(_counted_anew)
 
