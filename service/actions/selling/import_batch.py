@@ -87,15 +87,14 @@ class Added:
         self.days = {row.placed_on for row in batch}
         days = {day: imports.stored_day(connection, day) for day in self.days}
         lines = self.new_lines
-        states: dict[str, set[str]] = {}
-        for row in batch:
-            states.setdefault(row.reference, set()).add(row.state)
-        for row in sorted(batch, key=lambda row: row.state == "cancelled"):  # what lives is what the books know of an order
+        states = _states(batch)
+        rows = sorted(batch, key=lambda row: row.state == "cancelled") if states else batch
+        for row in rows:  # what lives of an order comes first: it is what the books know of it
             item = items[row.product]
             assert item is not None, "rows without a product were left out"
             order = orders.get(row.reference)
             if order is None:
-                state = _state(states[row.reference])
+                state = _state(states[row.reference]) if states else row.state
                 order = orders[row.reference] = _Known(scope.new_id(), state, fresh=True)
                 due = None if row.due_on is None else imports.stored_day(connection, row.due_on)
                 told = (row.reference, row.channel, row.customer, days[row.placed_on], due, state)
@@ -119,6 +118,15 @@ class Added:
                 self.begun.add(order.id)
             history = row.state != "open" or order.state not in OPEN
             lines.append((workshop, order.id, n, item, row.units, row.price, history))
+
+
+def _states(batch: Sequence[OrderRow]) -> dict[str, set[str]]:
+    """The states of each order's lines; nothing where all lines are alike, as they mostly are."""
+    found: dict[str, set[str]] = {}
+    if len({row.state for row in batch}) > 1:
+        for row in batch:
+            found.setdefault(row.reference, set()).add(row.state)
+    return found
 
 
 def _state(states: set[str]) -> str:
