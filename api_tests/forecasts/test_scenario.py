@@ -41,6 +41,8 @@ def test_the_ranked_list_of_what_runs_out(sold: Bench) -> None:
     found = sold.get("cover")
     listed: Any = found["materials"]
     assert listed[0]["material"] == "tin"  # a hundred of them, the rest is there for thousands
+    urgency = [(row["order_by"] or "9999", row["runs_out"]["likely"] or "9999") for row in listed]
+    assert urgency == sorted(urgency)
     tin, shea = listed[0], next(row for row in listed if row["material"] == "shea")
     assert tin["runs_out"]["early"] <= tin["runs_out"]["likely"] <= tin["runs_out"]["late"]
     likely = date.fromisoformat(tin["runs_out"]["likely"])
@@ -221,7 +223,9 @@ def test_what_nothing_sells_has_no_date(stocked: Bench) -> None:
     found = one(stocked, "shea")
     assert found["runs_out"] == {"early": None, "likely": None, "late": None}
     assert found["sentence"].startswith("Shea butter is not needed by anything expected to sell by ")
-    assert stocked.get("forecasts/balm-50")["channels"] == []
+    nothing = stocked.get("forecasts/balm-50")
+    assert (nothing["channels"], nothing["all"]) == ([], None)
+    assert nothing["sentence"] == "Balm, 50 g has not been ordered, and is like nothing that was."
     for path in ("cover/none", "cover/balm-50", "forecasts/none", "forecasts/shea"):
         assert stocked.client.get(f"/v1/{path}").status_code == 404, path
 
