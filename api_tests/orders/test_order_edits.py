@@ -61,6 +61,17 @@ def test_a_check_of_an_order_says_that_it_is_too_small(shop: Shop) -> None:
     assert shop.post("checks", 200, order="o-2")["warnings"] == []
 
 
+def test_what_is_left_of_whole_cases_is_no_part_of_a_case(shop: Shop) -> None:
+    """Two cases of six were ordered and seven tins are gone; what one asks for beside the order is judged by itself."""
+    shop.patch("products/salve", case_units=6)
+    shop.order(12, channel="wholesale")
+    shop.make(7)
+    shop.ship(lines=[{"product": "salve", "units": 7}])
+    assert shop.post("checks", 200, order="o-1")["warnings"] == []
+    [warning] = shop.post("checks", 200, order="o-1", wants=[{"product": "salve", "units": 5}])["warnings"]
+    assert (warning["type"], warning["units"]) == ("not-whole-cases", 5)
+
+
 def test_a_product_is_not_like_itself(shop: Shop) -> None:
     refused = shop.patch("products/salve", 422, like=["salve"])
     assert [(one["pointer"], one["given"], one["allowed"]) for one in refused["errors"]] == [

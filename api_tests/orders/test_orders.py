@@ -170,6 +170,7 @@ def test_cases_warn_where_they_are_not_whole(shop: Shop) -> None:
     assert shop.plan(12)["warnings"] == []
     asked = {"wants": [{"product": "salve", "units": 3}, {"product": "salve", "units": 5}]}
     assert shop.post("checks", 200, **asked)["warnings"] == warned
+    assert [shop.post("checks", 200, order=one)["warnings"] for one in ("o-1", "r-1")] == [warned, []]
     shop.make(12)
     assert warned[0] in shop.ship()["warnings"]
     assert "not-whole-cases" not in str(shop.ship("r-1"))
