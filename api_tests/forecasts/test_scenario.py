@@ -189,6 +189,8 @@ def test_a_new_product_a_set_and_a_season(sold: Bench) -> None:
     assert new["all"]["weekly_mean"] > 5
     assert {row["borrowed_percent"] for row in new["channels"]} == {100}
     assert "borrowed from Balm, 50 g" in new["sentence"]
+    assert new["channels"][0]["how_good"] is None
+    assert new["channels"][0]["sentence"].endswith("There is too little history to say how good its forecasts have been.")
     sold.post("products", code="gift", name="Gift", contains=[{"product": "new-50", "quantity": 2}])
     sold.post("imports/orders", csv=orders().replace("balm-50", "gift").replace("R-", "G-").replace("W-", "X-"))
     inside: Any = sold.get("forecasts/new-50")

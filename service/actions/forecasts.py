@@ -126,5 +126,5 @@ def _sentence(question: Question, one: SeriesOutlook) -> str:
         names = [told.products[at].name for at in told.history.like.get(told.places[question.item.id], ())]
         whose = " and ".join(names) if names else "the workshop's other products"
         said += f"; {round(100 * one.borrowed)} % of this is borrowed from {whose}, as it is new"
-    good = f" {saying.how_good(one.quality, 'its forecasts')}" if one.quality is not None else ""
+    good = f" {saying.how_good(one.quality, 'its forecasts')}" if one.channel != "all" else ""
     return f"{said}.{good}"

@@ -48,9 +48,7 @@ class Added:
     opened: int = 0
     skipped: int = 0
     days: set[date] = field(default_factory=set)
-    begun: set[int] = field(
-        default_factory=set
-    )  # orders of the books of which a part is shipped, and a part is open, from now on
+    begun: set[int] = field(default_factory=set)  # orders of the books that are shipped in part from now on
     otherwise: list[str] = field(default_factory=list)
     kept_counts: dict[str, dict[int, int]] = field(default_factory=dict)
 
