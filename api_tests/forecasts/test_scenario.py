@@ -162,6 +162,7 @@ def test_the_forecast_by_channel_and_how_good_it_was(sold: Bench) -> None:
             assert list(part.values()) == sorted(part.values())
     last = whole["weeks"][-1]["cumulative"]  # type: ignore[index]
     assert retail["weeks"][-1]["cumulative"]["p50"] < last["p50"] < last["p99"]
+    assert whole["weeks_of_history"] == max(row["weeks_of_history"] for row in channels.values()) >= 59  # type: ignore[index]
     assert retail["how_good"]["spans"] >= 10
     assert retail["how_good"]["against_naive"] < 1
     assert retail["how_good"]["inside_percent"] >= 50
