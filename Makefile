@@ -27,7 +27,7 @@ run: $(VENV)/.run ## serve on PORT (8000); SEED=none starts empty
 	@STILLROOM_PORT=$(PORT) STILLROOM_SEED=$(SEED) exec $(BIN)/python -m service serve
 
 test: $(VENV)/.test ## every test, on SQLite and on a real PostgreSQL
-	@$(BIN)/python -m pytest
+	@$(BIN)/python -m pytest -n auto --maxprocesses=4 --dist=loadfile
 
 soak: $(VENV)/.test ## the same tests with much larger counts (hours)
 	@STILLROOM_SOAK=1 $(BIN)/python -m pytest

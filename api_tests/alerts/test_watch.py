@@ -1,7 +1,6 @@
 """The watch: every workshop looked at once an interval, by one process at a time; what a killed one had is taken over."""
 
 import threading
-from collections import OrderedDict
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -13,6 +12,7 @@ from contract.inprocess import House, new_database, running
 from sqlalchemy import Row, text
 
 from service.actions import access, compute
+from service.actions.recent import Recent
 from service.actions.scope import Scope, WorkshopFacts
 from service.actions.telling import alerts as telling
 from service.actions.telling import look as looking
@@ -180,7 +180,7 @@ def test_without_a_new_forecast_the_last_one_serves_and_the_rest_is_right(
         client.post("/v1/receipts", json={"material": "oil", "quantity": 30, "expires_on": "2031-01-01"})
         watched.clock.day(14)
         monkeypatch.setattr(compute.CHILD, "_ask", _too_long)  # every computation takes too long
-        monkeypatch.setattr(compute.CHILD, "_kept", OrderedDict())  # and none is known from before
+        monkeypatch.setattr(compute.CHILD, "_kept", Recent(1))  # and none is known from before
         later = client.get("/v1/alerts").json()
         assert (later["as_of"], later["forecast_as_of"]) == ("2031-01-20", "2031-01-06")
         kinds = {one["kind"] for one in later["items"]}

@@ -20,6 +20,7 @@ PARTS = (
     "lists",
     "late",
     "growth",
+    "verify",
     "imports",
     "cover",
     "forecast",

@@ -8,6 +8,7 @@ from datetime import date
 import pytest
 
 from service.actions.compute import Child, Failed
+from service.actions.recent import Recent
 from service.core.demand import saying, stockouts
 from service.core.demand.planning import Books, History, Quality
 from service.core.making import recipes
@@ -120,3 +121,19 @@ def test_a_child_that_died_is_started_again(child: Child) -> None:
     assert time.monotonic() - began < 10
     assert stopped.poll() is not None, "what takes too long is ended"
     assert child.run("quality", History(740_002)) is None
+
+
+def test_what_was_made_lately_is_made_again_when_what_it_follows_from_changed() -> None:
+    recent, made = Recent[int | None](2), []
+
+    def get(key: str, digest: bytes, value: int | None) -> int | None:
+        def make() -> int | None:
+            made.append(key)
+            return value
+
+        return recent.get(key, make, digest)
+
+    assert [get("a", b"1", 1), get("a", b"1", 2), get("a", b"2", 3), get("a", b"1", 4)] == [1, 1, 3, 4]
+    assert made == ["a", "a", "a"]
+    assert [get("b", b"", None), get("a", b"1", 5), get("b", b"", 6)] == [None, 4, None], "nothing is an answer too"
+    assert [get("c", b"", 7), get("b", b"", 8), get("a", b"1", 9)] == [7, None, 9], "what was not used longest goes"

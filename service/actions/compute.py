@@ -9,10 +9,10 @@ import pickle
 import subprocess
 import sys
 import threading
-from collections import OrderedDict
 from contextlib import suppress
 from typing import Any
 
+from service.actions.recent import Recent
 from service.errors import Busy
 
 IDLE_SECONDS = 120.0  # then the child ends, and its memory is free again
@@ -32,21 +32,14 @@ class Child:
         self._lock = threading.Lock()
         self._process: subprocess.Popen[bytes] | None = None
         self._idle: threading.Timer | None = None
-        self._kept: OrderedDict[str, Any] = OrderedDict()
+        self._kept: Recent[Any] = Recent(KEPT)
 
     def run(self, task: str, *given: Any) -> Any:
         """The task's answer (core/tasks), from before when the same was asked; Busy when it takes too long."""
         sent = pickle.dumps((task, given), protocol=5)
-        digest = hashlib.sha256(sent).hexdigest()
+        digest = hashlib.sha256(sent).digest()
         with self._lock:
-            if digest in self._kept:
-                self._kept.move_to_end(digest)
-                return self._kept[digest]
-            answer = self._ask(sent)
-            self._kept[digest] = answer
-            while len(self._kept) > KEPT:
-                self._kept.popitem(last=False)
-            return answer
+            return self._kept.get(digest, lambda: self._ask(sent))
 
     def _ask(self, sent: bytes) -> Any:
         if self._idle is not None:

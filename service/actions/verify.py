@@ -32,12 +32,14 @@ def verify(connection: Connection, code: str | None = None) -> list[str]:
 
 
 def _of(connection: Connection, workshop: Row[Any]) -> Iterator[str]:
+    for laws in (sums, formulas, genealogy, late):
+        yield from laws(connection, workshop)
+
+
+def sums(connection: Connection, workshop: Row[Any]) -> Iterator[str]:
+    """Laws 3 and 9: lots, runs, orders and purchase orders say what their movements sum to."""
     for lot in audit.lot_sums(connection, workshop.id):
         yield from _lot(lot)
-    for row in audit.open_formulas(connection, workshop.id):
-        yield f"law 4: formula {row.code} version {row.version} sums to {row.total / 10_000} %"
-    for row in audit.orphans(connection, workshop.id):
-        yield f"law 8: lot {row.code} comes from no document"
     for run in audit.run_money(connection, workshop.id):
         if run.made and not run.unknown and run.money:
             yield f"law 9: run {run.code} took and made money that differs by {run.money} millionths"
@@ -48,10 +50,21 @@ def _of(connection: Connection, workshop: Row[Any]) -> Iterator[str]:
         brought = [(one.packs * one.pack, int(one.quantity or 0), bool(one.closed or one.closes)) for one in bought]
         if (now := state_now(brought)) != state:
             yield f"law 3: purchase order {code} says {state}, its receipts make it {now}"
-    yield from _late(connection, workshop)
 
 
-def _late(connection: Connection, workshop: Row[Any]) -> Iterator[str]:
+def formulas(connection: Connection, workshop: Row[Any]) -> Iterator[str]:
+    """Law 4: the lines of every version sum to 100 %."""
+    for row in audit.open_formulas(connection, workshop.id):
+        yield f"law 4: formula {row.code} version {row.version} sums to {row.total / 10_000} %"
+
+
+def genealogy(connection: Connection, workshop: Row[Any]) -> Iterator[str]:
+    """Law 8: every lot comes from a document."""
+    for row in audit.orphans(connection, workshop.id):
+        yield f"law 8: lot {row.code} comes from no document"
+
+
+def late(connection: Connection, workshop: Row[Any]) -> Iterator[str]:
     """Law 13: drawn again from nothing, every item's papers come to what the books hold."""
     scope = Scope(connection, access.facts(workshop), READER, datetime.now(UTC), date.today(), lambda: 0)
     again = Redraw(scope, Corrections(scope, None, 0))  # type: ignore[arg-type]  # nothing is entered

@@ -131,20 +131,20 @@ DayOrTime = Annotated[date | datetime, BeforeValidator(_day_or_time), WithJsonSc
 
 
 class Asked(BaseModel):
-    """A request's body: unknown fields are refused."""
+    """A request's body: unknown fields are refused. Each shape is built when it is first needed, so that the start is short."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class Answered(BaseModel):
     """An answer's body: every field always present; used for the documentation and held to it by the tests."""
 
-    model_config = ConfigDict(extra="forbid")
+    model_config = ConfigDict(extra="forbid", defer_build=True)
 
 
 class Warned(BaseModel):
     """A warning: its type, one sentence, and facts."""
 
-    model_config = ConfigDict(extra="allow")
+    model_config = ConfigDict(extra="allow", defer_build=True)
     type: str
     sentence: str

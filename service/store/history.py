@@ -1,11 +1,12 @@
-"""What was ordered, day by day, and what the finished stock did: the columns a forecast starts from."""
+"""What was ordered, and what the finished stock did: the columns a forecast starts from."""
 
 from collections.abc import Collection
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, case, func, select, true, tuple_
+from sqlalchemy import Connection, Row, Text, bindparam, case, cast, func, literal_column, select, true
 
+from service.core.demand.entries import Lines, Orders
 from service.store.prepared import Prepared
 from service.store.tables import Customer, Document, Item, Lot, Movement, Order, OrderLine
 
@@ -18,96 +19,55 @@ DOCUMENT = Document.__table__  # type: ignore[attr-defined]
 CUSTOMER = Customer.__table__  # type: ignore[attr-defined]
 
 WANTED = func.coalesce(ORDER.c.due_on, ORDER.c.placed_on).label("day")  # the day demand is for
-
-
-TRANSIT = case((ORDER.c.due_on.is_(None), 0), else_=func.coalesce(CUSTOMER.c.transit_days, 0))
-
-
-def _asked(*only: Any, whole: bool = False) -> Any:
-    """What each order asks for of each product, however many lines it was written in (or in all); with its channel and days.
-
-    Orders that are cancelled or one-off are left out. Tables are joined before they are summed: what is summed has no index, and
-    a planner that expects few rows of a workshop would go through all of it for each order.
-    """
-    item = func.count(LINE.c.item_id.distinct()).label("products") if whole else LINE.c.item_id
-    its: Any = (  # of the order: the same on all of its lines
-        func.max(ORDER.c.channel).label("channel"), func.max(WANTED).label("day"), func.max(TRANSIT).label("transit"),
-    )  # fmt: skip
-    return (
-        select(LINE.c.order_id, item, func.sum(LINE.c.units).label("units"), *its)
-        .join(ORDER, (ORDER.c.workshop_id == LINE.c.workshop_id) & (ORDER.c.id == LINE.c.order_id))
-        .outerjoin(CUSTOMER, (CUSTOMER.c.workshop_id == ORDER.c.workshop_id) & (CUSTOMER.c.customer == ORDER.c.customer))
-        .where(LINE.c.workshop_id == bindparam("workshop"), ORDER.c.state != "cancelled", ORDER.c.one_off.isnot(true()), *only)
-        .group_by(LINE.c.order_id, *(() if whole else (LINE.c.item_id,)))
-        .subquery("asked")
-    )
-
-
+TRANSIT = case((ORDER.c.due_on.is_(None), 0), else_=func.coalesce(CUSTOMER.c.transit_days, 0)).label("transit")
+_WORKSHOP: Any = bindparam("workshop")
 _UNTIL: Any = bindparam("until")
 
 
-def _daily() -> Any:
-    asked = _asked(_UNTIL > WANTED)
-    units, by = asked.c.units, (asked.c.item_id, asked.c.channel, asked.c.day, asked.c.transit)
-    sums = (
-        func.sum(units).label("units"), func.count().label("orders"), func.sum(units * units).label("squares"),
-        func.max(units).label("largest"),
-    )  # fmt: skip
-    return select(*by, *sums).group_by(*by).order_by(*by)
+def _orders(joined: Any) -> Any:
+    """The orders of each channel, day and transit."""
+    by = (ORDER.c.channel, WANTED, TRANSIT)
+    customers = (CUSTOMER.c.workshop_id == ORDER.c.workshop_id) & (CUSTOMER.c.customer == ORDER.c.customer)
+    counted = (ORDER.c.state != "cancelled") & ORDER.c.one_off.isnot(true()) & (_UNTIL > WANTED)
+    told: Any = select(*by, ORDER.c.id).outerjoin(CUSTOMER, customers).where(ORDER.c.workshop_id == _WORKSHOP, counted)
+    some = told.order_by(*by, ORDER.c.id).subquery("told")
+    groups = (some.c.channel, some.c.day, some.c.transit)
+    return select(*groups, _text(joined, some.c.id)).group_by(*groups).order_by(*groups)
 
 
-def _largest_orders() -> Any:
-    whole = _asked(_UNTIL > WANTED, whole=True)
-    units, of_channel = whole.c.units, {"partition_by": whole.c.channel}
-    ranked = select(
-        whole,
-        func.row_number().over(**of_channel, order_by=(units.desc(), whole.c.order_id)).label("place"),
-        func.count().over(**of_channel).label("orders"),
-        func.sum(units).over(**of_channel).label("total"),
-        func.sum(units * units).over(**of_channel).label("squares"),
-    ).subquery("ranked")
-    return select(ranked).where(ranked.c.place <= 2).order_by(ranked.c.channel, ranked.c.place)
+def _lines(joined: Any) -> Any:
+    """Every line of a workshop, as one text a column."""
+    kept = (LINE.c.order_id, LINE.c.item_id, LINE.c.units)
+    told = select(*kept).where(LINE.c.workshop_id == _WORKSHOP).order_by(LINE.c.order_id, LINE.c.n).subquery("told")
+    return select(*(_text(joined, column) for column in told.c))
 
 
-_DAILY, _LARGEST = Prepared(_daily()), Prepared(_largest_orders())
+def _text(joined: Any, column: Any) -> Any:
+    """Many numbers as one text: to fetch each as a value of its own takes twice as long."""
+    return joined(cast(column, Text), literal_column("','")).label(column.key)
 
 
-def daily(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
-    """Units asked for of each product in each channel on each day before `until`, by product and channel.
+_JOINED = {"sqlite": func.group_concat, "postgresql": func.string_agg}
+_ORDERS = {name: Prepared(_orders(joined)) for name, joined in _JOINED.items()}
+_LINES = {name: Prepared(_lines(joined)) for name, joined in _JOINED.items()}
 
-    With the number of orders, the sum of their squares and the largest, from which huge ones are found. Goods left `transit`
-    days before the day.
-    """
-    return _DAILY.rows(connection, {"workshop": workshop, "until": until})
+
+def orders(connection: Connection, workshop: int, until: date) -> list[Orders]:
+    """Orders wanted before `until` that are neither cancelled nor one-off."""
+    rows = _ORDERS[connection.dialect.name].rows(connection, {"workshop": workshop, "until": until})
+    return [Orders(row.channel, row.day, row.transit, row.id) for row in rows]
+
+
+def lines(connection: Connection, workshop: int) -> Lines:
+    """What all orders of the workshop ask for."""
+    [told] = _LINES[connection.dialect.name].rows(connection, {"workshop": workshop})
+    return Lines(*(text or "" for text in told))
 
 
 def longest_transit(connection: Connection, workshop: int) -> int:
     """The most days that goods are on their way to any customer."""
     found = connection.execute(select(func.max(CUSTOMER.c.transit_days)).where(CUSTOMER.c.workshop_id == workshop)).scalar()
     return found or 0
-
-
-def asked_on(connection: Connection, workshop: int, wanted: Collection[tuple[int, str, date]]) -> list[Row[Any]]:
-    """What orders asked for of a product in a channel on a day, for each of these; the largest first."""
-    if not wanted:
-        return []
-    asked = _asked(LINE.c.item_id.in_(sorted({item for item, _, _ in wanted})))
-    mine = tuple_(asked.c.item_id, asked.c.channel, asked.c.day).in_(sorted(wanted))
-    statement: Any = select(asked).where(mine).order_by(asked.c.units.desc(), asked.c.order_id)
-    return list(connection.execute(statement, {"workshop": workshop}))
-
-
-def largest_orders(connection: Connection, workshop: int, until: date) -> list[Row[Any]]:
-    """The two orders of each channel that ask for most units in all, beside the number, sum and sum of squares of all of them."""
-    return _LARGEST.rows(connection, {"workshop": workshop, "until": until})
-
-
-def asked_by(connection: Connection, workshop: int, orders: Collection[int]) -> list[Row[Any]]:
-    """What these orders ask for of each product."""
-    if not orders:
-        return []
-    statement = select(_asked(LINE.c.order_id.in_(sorted(orders))))
-    return list(connection.execute(statement, {"workshop": workshop}))
 
 
 def finished_moves(connection: Connection, workshop: int) -> list[Row[Any]]:

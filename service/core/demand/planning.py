@@ -35,8 +35,8 @@ class History:
     week_start: int = 0  # 0 = Monday
     products: int = 0
     series: list[tuple[int, str]] = field(default_factory=list)
-    at: "array[int]" = field(default_factory=lambda: array("q"))  # one entry a series and day
-    day: "array[int]" = field(default_factory=lambda: array("q"))
+    at: "array[int]" = field(default_factory=lambda: array("i"))  # one entry an order and series
+    day: "array[int]" = field(default_factory=lambda: array("i"))
     units: "array[float]" = field(default_factory=lambda: array("d"))
     over: list[tuple[int, int, float]] = field(default_factory=list)  # series, day, units above what its orders usually ask
     marks: list[Mark] = field(default_factory=list)

@@ -15,19 +15,22 @@ class Kept:
         self._to: dict[int, list[int]] = defaultdict(list)  # what they name, summed up from the first
         self._ends: dict[int | None, list[Order]] = defaultdict(list)  # counts, by lot; None: of the item
         self._places = dict(places)
+        self._ahead: dict[int, str | None] = {}  # places told of lots that come later, as `Shelves.ahead`
         for paper in in_order:
             self._walk(paper)
 
     def _walk(self, paper: Paper) -> None:
         match paper.act:
             case Came():
-                self._places[paper.act.lot.id] = paper.act.lot.place
+                self._places[paper.act.lot.id] = self._ahead.pop(paper.act.lot.id, paper.act.lot.place)
             case Edited():
                 if "place" in paper.act.facts:
-                    self._places[paper.act.lot] = paper.act.facts["place"]
+                    there = self._places if paper.act.lot in self._places else self._ahead
+                    there[paper.act.lot] = paper.act.facts["place"]
             case Divided():
                 told = "place" in paper.act.told
-                self._places[paper.act.child.id] = paper.act.child.place if told else self._places.get(paper.act.lot)
+                place = paper.act.child.place if told else self._places.get(paper.act.lot)
+                self._places[paper.act.child.id] = self._ahead.pop(paper.act.child.id, place)
             case Counted():
                 for lot in self._counted(paper.act):
                     self._ends[lot].append(paper.order)

@@ -78,12 +78,16 @@ class Shelves:
                 self._counted(paper, paper.act)
 
     def _came(self, paper: Paper, lot: Lot, quantity: int) -> None:
+        self._there(lot)
+        self._move(paper.document, paper.line, lot.id, quantity)
+        self._serve_day(paper.day, [lot.id])
+
+    def _there(self, lot: Lot) -> None:
+        """A lot is there from now on, with what was told of it before."""
         for name, value in self.ahead.pop(lot.id, {}).items():
             setattr(lot, name, value)
         self.lots[lot.id] = lot
         self._first_out = None
-        self._move(paper.document, paper.line, lot.id, quantity)
-        self._serve_day(paper.day, [lot.id])
 
     def _divided(self, paper: Paper, act: Divided) -> None:
         """The part is what its parent was then; it serves nothing of before: the split shows that it was still there."""
@@ -93,13 +97,12 @@ class Shelves:
             if name not in act.told:
                 setattr(act.child, name, getattr(parent, name))
         self.born[act.child.id] = {name: getattr(act.child, name) for name in OF_PART}
-        self.lots[act.child.id] = act.child
-        self._first_out = None
+        self._there(act.child)
         self._move(paper.document, paper.line, act.child.id, moved)
 
     def _edited(self, paper: Paper, act: Edited) -> None:
         lot = self.lots.get(act.lot)
-        if lot is None:  # its receipt was corrected to a later day: the edit waits for it
+        if lot is None:  # its receipt was corrected to a later day, or it is split off later on this day: the edit waits
             self.ahead.setdefault(act.lot, {}).update(act.facts)
             return
         for name, value in act.facts.items():

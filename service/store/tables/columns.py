@@ -25,6 +25,7 @@ SQLModel.metadata.naming_convention = MetaData(
         "pk": "pk_%(table_name)s",
     }
 ).naming_convention
+SQLModel.model_config["defer_build"] = True  # tables validate nothing: what would do it is not built at the start
 
 WITHOUT_ROWID = {"sqlite_with_rowid": False}
 
