@@ -3,15 +3,17 @@
 import argparse
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
+from pydantic import ValidationError
 from sqlalchemy import Connection, Engine
 
 from service.actions.scope import Scope, WorkshopFacts
 from service.actions.selling import imports
 from service.actions.selling.import_batch import Added
+from service.api.problems import of_validation
 from service.errors import Invalid
 from service.serve import owner_scope, served
 from service.settings import Settings
@@ -66,8 +68,8 @@ def request(options: argparse.Namespace) -> OrderImportIn:
     given["products"] = {name: code or None for name, code in (_pair(one, "--product") for one in options.product)}
     try:
         return OrderImportIn.model_validate({**given, "csv": "-"})
-    except ValueError as error:
-        raise Invalid(str(error)) from None
+    except ValidationError as error:
+        raise of_validation(error.errors()) from None
 
 
 def _pair(text: str, option: str) -> tuple[str, str]:
@@ -81,11 +83,18 @@ def _tell(answer: dict[str, Any]) -> None:
     """The problems and unknown products of a rehearsal, or of what was skipped, and what was added."""
     for one in answer["problems"]:
         print(f"row {one['row']}: {one['field']} {one['detail']}: '{one['given']}'", file=sys.stderr)
+    tell_further(answer["further_problems"])
     for one in answer["unknown_products"]:
         print(f"unknown product '{one['product']}' in {one['rows']} rows", file=sys.stderr)
     for reference in answer["otherwise_in_the_books"]:
         print(f"order {reference} has another state in the books: left as it is", file=sys.stderr)
     print(answer["sentence"])
+
+
+def tell_further(problems: Iterable[Mapping[str, str]]) -> None:
+    """The rows of the problems that are too many to be told one by one."""
+    for one in problems:
+        print(f"rows {one['rows']}: {one['field']} {one['detail']}", file=sys.stderr)
 
 
 class Bar:

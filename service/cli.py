@@ -147,7 +147,7 @@ def _chosen(connection: Connection, code: str | None) -> Any:
 
 
 def _import(engine: Engine, settings: Settings, options: argparse.Namespace) -> int:
-    from service.bulk import import_orders
+    from service.bulk import import_orders, tell_further
     from service.errors import Invalid, NotFound
 
     if not options.file.is_file():
@@ -158,6 +158,7 @@ def _import(engine: Engine, settings: Settings, options: argparse.Namespace) -> 
         for one in error.errors:
             named = f"{one.detail}: '{one.given}'" if one.given is not None else one.detail
             print(named + (f" (allowed: {one.allowed})" if one.allowed else ""), file=sys.stderr)
+        tell_further(error.facts.get("further_problems", ()))
         raise
     return 0
 

@@ -187,9 +187,9 @@ def test_what_an_order_lacks_is_told_when_little_time_is_left() -> None:
 
 
 def test_an_order_that_could_have_left_is_to_be_shipped() -> None:
-    found = only(Facts(TODAY, demands=(Demand("O3", None, days(-1), ready_on=TODAY, leave_on=days(-3)),)))
-    assert found.sentence == "Order O3 was due on 9 March and has not been shipped."
-    assert (found.act.method, found.act.path, found.act.body) == ("POST", "/v1/orders/O3/shipments", {})
+    found = only(Facts(TODAY, demands=(Demand("O/3", None, days(-1), ready_on=TODAY, leave_on=days(-3)),)))
+    assert found.sentence == "Order O/3 was due on 9 March and has not been shipped."
+    assert (found.act.method, found.act.path, found.act.body) == ("POST", "/v1/orders/O%2F3/shipments", {})
     assert causes(Facts(TODAY, demands=(Demand("O3", None, days(1), ready_on=TODAY, leave_on=TODAY),))) == []
 
 

@@ -77,6 +77,35 @@ def test_a_plan_orders_what_runs_out_and_says_why(selling: Bench) -> None:
     assert text.text == made["sentence"] + "\n"
 
 
+def test_what_nobody_offers_is_told_and_nothing_is_ordered(selling: Bench) -> None:
+    made = plan(selling)
+    assert (made["orders"], made["total"], made["proven"], made["gap_percent"]) == ([], 0, True, 0)
+    assert {one["material"]: one["available_on"] for one in made["late"]} == dict.fromkeys(("shea", "oil", "wax", "tin"))
+    assert "Tin may run out on " in made["sentence"]
+    assert "nobody offers it" in made["sentence"]
+    mill(selling)
+    offer(selling, "shea", 1, "kg", 12)
+    assert plan(selling, materials=["tin"])["orders"] == []
+
+
+def test_nothing_is_bought_for_a_product_outside_its_season(selling: Bench) -> None:
+    """Sold from 120 days on: an order is due later. In season the same workshop is short."""
+    mill(selling)
+    for material in ("shea", "oil", "wax"):
+        offer(selling, material, 1, "kg", 12)
+
+    def season(first: int, last: int) -> None:
+        days = {"sold_from": TODAY + timedelta(days=first), "sold_until": TODAY + timedelta(days=last)}
+        told = {name: f"{one:%m-%d}" for name, one in days.items()}
+        assert selling.client.patch("/v1/products/balm-50", json=told).status_code == 200
+
+    season(120, 200)
+    out_of_season = plan(selling, materials=["shea", "oil", "wax"])
+    assert (out_of_season["orders"], out_of_season["late"]) == ([], [])
+    season(-200, 100)
+    assert plan(selling, materials=["shea", "oil", "wax"])["orders"] != []
+
+
 def test_its_orders_are_drafted_once_and_what_is_placed_counts(selling: Bench) -> None:
     mill(selling)
     for material, price in (("shea", 12), ("oil", 9), ("wax", 15)):

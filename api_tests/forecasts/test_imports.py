@@ -79,6 +79,8 @@ def test_problems_and_unknown_products_keep_everything_out(stocked: Bench) -> No
     refused = send(stocked, text, 422)
     assert refused["problem_count"] == 2
     assert [one["pointer"] for one in refused["errors"]][:2] == ["#/csv/3/placed_on", "#/csv/3/units"]
+    assert refused["errors"][0]["detail"] == "row 3: placed_on is not a day: write it like 2026-03-31"
+    assert refused["detail"] == "nothing was imported: 2 problems (row 3 first) and 2 unknown products"
     assert refused["unknown_products"] == [{"product": "BALM", "rows": 1}, {"product": "Old soap", "rows": 1}]
     rehearsed = send(stocked, text, 200, dry_run=True)
     assert (rehearsed["problem_count"], len(rehearsed["unknown_products"]), rehearsed["lines_added"]) == (2, 2, 1)
@@ -87,6 +89,18 @@ def test_problems_and_unknown_products_keep_everything_out(stocked: Bench) -> No
     assert (kept["lines_added"], kept["lines_skipped"], kept["unknown_products"]) == (2, 2, [])
     send(stocked, text, 422, products={"balm": "nothing"}, skip_problems=True)
     assert send(stocked, text, skip_problems=True, skip_unknown=True)["lines_known"] == 1
+
+
+def test_every_row_of_a_file_full_of_problems_is_told(stocked: Bench) -> None:
+    """A thousand are told one by one, the others by their rows; a row that is too short names no field."""
+    text = HEAD + "D,03/04/2026,balm-50,1,,\n" * 1_005 + "S,2026-01-05\n"
+    dry = send(stocked, text, 200, dry_run=True)
+    assert (dry["problem_count"], len(dry["problems"]), dry["lines_skipped"]) == (1_006, 1_000, 1_006)
+    assert [(one["field"], one["rows"]) for one in dry["further_problems"]] == [("placed_on", "1002-1006"), ("", "1007")]
+    refused = send(stocked, text, 422)
+    assert refused["further_problems"] == dry["further_problems"]
+    [short] = send(stocked, HEAD + "S,2026-01-05\n", 422)["errors"]
+    assert (short["pointer"], short["detail"]) == ("#/csv/2", "row 2: has too few columns")
 
 
 def test_a_product_is_found_by_its_name(stocked: Bench) -> None:
@@ -101,6 +115,27 @@ def test_open_orders_of_a_file_claim_and_history_does_not(stocked: Bench) -> Non
     assert stocked.get("materials/tin")["claimed"] == 10
     assert send(stocked, HEAD + "O-1,2026-01-05,balm-50,10,,shipped\n")["otherwise_in_the_books"] == ["O-1"]
     assert stocked.get("orders/O-1")["state"] == "open"
+
+
+def test_an_order_of_which_a_part_is_shipped_claims_the_rest(stocked: Bench, server: Server) -> None:
+    """Whichever of its lines comes first, in one file or in two; of a line that was cancelled nothing was sold."""
+    rows = ["{},2026-01-05,balm-50,10,,open", "{},2026-01-05,balm-50,4,,shipped", "{},2026-01-05,balm-50,3,,cancelled"]
+    first, second, third, fourth = ([row.format(name) for row in rows] for name in ("P-1", "P-2", "P-3", "P-4"))
+    found = send(stocked, HEAD + "\n".join([*first, *reversed(second)]) + "\n")
+    assert (found["lines_added"], found["lines_skipped"], found["open_orders_added"]) == (4, 2, 2)
+    for one, other in (third[:2], reversed(fourth[:2])):
+        send(stocked, f"{HEAD}{one}\n")
+        more = send(stocked, f"{HEAD}{one}\n{other}\n")
+        assert (more["lines_added"], more["lines_known"], more["otherwise_in_the_books"]) == (1, 1, [])
+    for reference in ("P-1", "P-2", "P-3", "P-4"):
+        order: Any = stocked.get(f"orders/{reference}")
+        assert order["state"] == "partly_shipped", reference
+        assert sorted((line["open"], line["shipped"]) for line in order["lines"]) == [(0, 4), (10, 0)]
+    assert stocked.get("materials/tin")["claimed"] == 40
+    again = send(stocked, HEAD + "\n".join([*first, *reversed(second)]) + "\n")
+    assert (again["lines_added"], again["lines_known"], again["otherwise_in_the_books"]) == (0, 4, [])
+    verified = server.command("verify")
+    assert verified.returncode == 0, verified.stdout
 
 
 def test_a_file_as_it_is_and_as_an_upload(stocked: Bench) -> None:
@@ -160,6 +195,15 @@ def test_the_command_line_beside_a_serving_process(server: Server, file: Path) -
         assert wrong.returncode == 2
         assert "row 2" in wrong.stderr
         assert "'nothing'" in wrong.stderr
+        skipped = server.command("import", "orders", str(file), "--workshop", code, "--skip-problems", "--skip-unknown")
+        assert "] 100%  2 of 2 rows" in skipped.stderr, "rows that are left out are done too"
+        for told, said in (
+            ("foo=Units", "foo: must be 'reference'"),
+            ("units=Foo", "no column 'Foo'"),
+            ("units", "like units=Qty"),
+        ):
+            refused = server.command("import", "orders", str(file), "--workshop", code, "--map", told)
+            assert (refused.returncode, said in refused.stderr, "pydantic" in refused.stderr) == (2, True, False), refused.stderr
         assert server.command("import", "orders", str(file) + ".no", "--workshop", code).returncode == 2
 
 

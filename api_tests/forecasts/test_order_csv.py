@@ -135,6 +135,32 @@ def test_all_problems_come_with_their_rows() -> None:
     assert [(row.reference, row.channel, row.state) for row in rows] == [("A", "retail", "shipped"), ("F", "wholesale", "open")]
 
 
+def test_of_very_many_problems_each_row_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Beyond those that are listed in full the rows of each kind, in stretches."""
+    monkeypatch.setattr(order_csv, "MOST_LISTED", 1)
+    bad = {2: "soon,balm,1", 3: "soon,balm,1", 4: "soon,balm,0", 5: "2026-01-01,balm,0", 7: "soon,balm,1"}
+    lines = [bad.get(row, "2026-01-01,balm,1") for row in range(2, 8)]
+    _, seen, _ = read("date,product,units\n" + "\n".join(lines) + "\n")
+    assert [(one.row, one.field) for one in seen.problems] == [(2, "placed_on")]
+    assert {name: rows for (name, _), rows in seen.further.items()} == {"placed_on": [(3, 4), (7, 7)], "units": [(4, 5)]}
+    assert seen.problem_count == 6
+    assert seen.wrong_rows == bad.keys()
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Numéro de commande;Date de commande;Produit;Quantité;Prix",
+        "Bestellnummer;Bestelldatum;Produkt;Stückzahl;Preis",
+        "PEDIDO;Fecha;Artikel;Stück;Precio",
+    ],
+)
+def test_headers_are_found_with_their_accents(header: str) -> None:
+    [row], _, found = read(f"{header}\nF-1;2026-01-02;balm;3;4,50\n")
+    assert (row.reference, row.product, row.units, row.price) == ("F-1", "balm", 3, 4_500_000)
+    assert list(found.mapping.values()) == [header.split(";")[at] for at in (0, 1, 2, 3, 4)]
+
+
 def test_without_a_reference_a_day_of_a_channel_is_one_order() -> None:
     rows, _, _ = read("day,product,units\n2026-05-01,balm,7\n2026-05-01,bar,3\n2026-05-02,balm,1\n", channel="market")
     assert [row.reference for row in rows] == ["market 2026-05-01", "market 2026-05-01", "market 2026-05-02"]

@@ -1,6 +1,7 @@
 """Two years of orders and a stock count, through the API: what runs out when, by when to order it, and how far to trust it."""
 
 import random
+import re
 import subprocess
 import sys
 from datetime import UTC, date, datetime, timedelta
@@ -8,6 +9,8 @@ from typing import Any
 
 import pytest
 from conftest import ROOT, Bench
+
+from service.core.demand.saying import said_day
 
 TODAY = datetime.now(UTC).date()
 
@@ -38,6 +41,8 @@ def test_the_ranked_list_of_what_runs_out(sold: Bench) -> None:
     found = sold.get("cover")
     listed: Any = found["materials"]
     assert listed[0]["material"] == "tin"  # a hundred of them, the rest is there for thousands
+    urgency = [(row["order_by"] or "9999", row["runs_out"]["likely"] or "9999") for row in listed]
+    assert urgency == sorted(urgency)
     tin, shea = listed[0], next(row for row in listed if row["material"] == "shea")
     assert tin["runs_out"]["early"] <= tin["runs_out"]["likely"] <= tin["runs_out"]["late"]
     likely = date.fromisoformat(tin["runs_out"]["likely"])
@@ -87,6 +92,23 @@ def test_an_imagined_order_shows_what_moves(sold: Bench) -> None:
         sold.post("cover", status, what_if=[asked["what_if"][0] | wrong])
 
 
+def test_each_sentence_of_an_imagined_order_says_what_it_moves(sold: Bench) -> None:
+    """In the week after the likely day it is the last of the days that moves. Beyond sight: nothing."""
+    tin = one(sold, "tin")["runs_out"]
+    likely = date.fromisoformat(tin["likely"])
+    due = str(likely + timedelta(days=7 - likely.weekday()))
+    asked: Any = {"product": "balm-50", "units": 1_000, "due_on": due}
+    found = sold.post("cover", 200, what_if=[asked])
+    moved: Any = next(row for row in found["moved"] if row["material"] == "tin")  # type: ignore[attr-defined]
+    assert moved["with_it"]["likely"] == moved["without"]["likely"] == tin["likely"]
+    assert moved["with_it"]["late"] < moved["without"]["late"]
+    early, late = (said_day(date.fromisoformat(tin[name]), TODAY) for name in ("early", "late"))
+    assert moved["sentence"].endswith(f"; without this between {early} and {late}.")
+    far = sold.post("cover", 200, what_if=[asked | {"due_on": str(TODAY + timedelta(days=400))}])
+    until = date.fromisoformat(str(found["until"]))
+    assert (far["moved"], far["sentence"]) == ([], f"This moves nothing until {said_day(until, TODAY)}.")
+
+
 def test_an_open_order_counts_for_certain(sold: Bench) -> None:
     before = one(sold, "tin")
     line = [{"product": "balm-50", "units": 95}]
@@ -116,7 +138,15 @@ def test_sentences_for_reading_aloud(sold: Bench) -> None:
 
     assert text("/v1/cover").splitlines()[0] == one(sold, "tin")["sentence"]
     assert text("/v1/cover/tin").count("\n") == 1
-    assert text("/v1/forecasts/balm-50").startswith("Balm, 50 g is expected to sell ")
+    everything, retail, wholesale = text("/v1/forecasts/balm-50").splitlines()
+    assert re.match(
+        r"Balm, 50 g is expected to sell \d+ in all in 4 weeks, between \d+ and \d+\. Over \d+ past spans", everything
+    )
+    assert everything.endswith(str(sold.get("forecasts/balm-50")["how_good"]))
+    for line, where in ((retail, "in retail"), (wholesale, "in wholesale")):
+        assert re.match(rf"Balm, 50 g is expected to sell \d+ {where} in 4 weeks, between \d+ and \d+\. Over ", line)
+        assert "its forecasts were " in line
+        assert line.endswith(" lay between the 10 % and 90 % lines (80 % should).")
 
 
 def test_the_forecast_by_channel_and_how_good_it_was(sold: Bench) -> None:
@@ -132,12 +162,25 @@ def test_the_forecast_by_channel_and_how_good_it_was(sold: Bench) -> None:
             assert list(part.values()) == sorted(part.values())
     last = whole["weeks"][-1]["cumulative"]  # type: ignore[index]
     assert retail["weeks"][-1]["cumulative"]["p50"] < last["p50"] < last["p99"]
+    assert whole["weeks_of_history"] == max(row["weeks_of_history"] for row in channels.values()) >= 59  # type: ignore[index]
     assert retail["how_good"]["spans"] >= 10
     assert retail["how_good"]["against_naive"] < 1
     assert retail["how_good"]["inside_percent"] >= 50
     assert date.fromisoformat(retail["weeks"][0]["begins"]).weekday() == 0
     sold.client.patch("/v1/workshop", json={"week_start": "sunday"})
     assert date.fromisoformat(sold.get("forecasts/balm-50")["all"]["weeks"][0]["begins"]).weekday() == 6  # type: ignore[index]
+
+
+def test_a_forecast_is_of_whole_units_also_where_orders_are_known(sold: Bench) -> None:
+    line, due = [{"product": "balm-50", "units": 30}], str(TODAY + timedelta(days=10))
+    sold.post("orders", channel="wholesale", due_on=due, lines=line)
+    found: Any = sold.get("forecasts/balm-50?weeks=4")
+    wholesale = next(row for row in found["channels"] if row["channel"] == "wholesale")
+    assert wholesale["known_units"] == 30
+    for row in (wholesale, found["all"]):
+        stated = [part for week in row["weeks"] for part in (*week["weekly"].values(), *week["cumulative"].values())]
+        assert [part for part in stated if not isinstance(part, int)] == []
+    assert wholesale["weeks"][-1]["cumulative"]["p10"] == 30, "known orders consume what was expected beside them"
 
 
 def test_a_new_product_a_set_and_a_season(sold: Bench) -> None:
@@ -147,6 +190,8 @@ def test_a_new_product_a_set_and_a_season(sold: Bench) -> None:
     assert new["all"]["weekly_mean"] > 5
     assert {row["borrowed_percent"] for row in new["channels"]} == {100}
     assert "borrowed from Balm, 50 g" in new["sentence"]
+    assert new["channels"][0]["how_good"] is None
+    assert new["channels"][0]["sentence"].endswith("There is too little history to say how good its forecasts have been.")
     sold.post("products", code="gift", name="Gift", contains=[{"product": "new-50", "quantity": 2}])
     sold.post("imports/orders", csv=orders().replace("balm-50", "gift").replace("R-", "G-").replace("W-", "X-"))
     inside: Any = sold.get("forecasts/new-50")
@@ -181,7 +226,9 @@ def test_what_nothing_sells_has_no_date(stocked: Bench) -> None:
     found = one(stocked, "shea")
     assert found["runs_out"] == {"early": None, "likely": None, "late": None}
     assert found["sentence"].startswith("Shea butter is not needed by anything expected to sell by ")
-    assert stocked.get("forecasts/balm-50")["channels"] == []
+    nothing = stocked.get("forecasts/balm-50")
+    assert (nothing["channels"], nothing["all"]) == ([], None)
+    assert nothing["sentence"] == "Balm, 50 g has not been ordered, and is like nothing that was."
     for path in ("cover/none", "cover/balm-50", "forecasts/none", "forecasts/shea"):
         assert stocked.client.get(f"/v1/{path}").status_code == 404, path
 

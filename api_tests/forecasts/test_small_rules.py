@@ -76,6 +76,10 @@ def test_sentences() -> None:
     assert saying.lasts("base", [0, 0, 0], None, today, 182, True, True, False) == (
         "No base is kept, and it is needed: make it now."
     )
+    assert saying.stretch([55, 70, 97], today, 182) == "between 19 January and 2 March"
+    assert saying.stretch([55, 70, None], today, 182) == "between 19 January and some day after 26 May"
+    assert saying.stretch([160, None, None], today, 182) == "it may run out from 4 May"
+    assert saying.stretch([None] * 3, today, 182) == "it lasts beyond 26 May"
     good = saying.how_good(Quality(31, 0.72, 0.84, {}), "its forecasts")
     assert good == (
         "Over 31 past spans of four weeks, its forecasts were 28 % better than repeating the four weeks before; "

@@ -61,7 +61,7 @@ class Clerk:
 
     def _run_acts(self, order: int, paper: Run) -> list[tuple[Key, Any, Paper]]:
         self.runs[paper.name] = paper
-        made = Lot(paper.name, paper.formula, paper.day, order, paper.grams)
+        made = Lot(paper.name, paper.formula, paper.day, order, paper.grams, batch=True)
         made.statuses.append(((date.min,), paper.started))
         made.places.append(((date.min,), None))
         self.lots[paper.name] = made
@@ -97,8 +97,9 @@ class Clerk:
 
     def _released(self, key: Key, paper: Paper) -> None:
         assert isinstance(paper, Edit)
-        if self.lots[paper.lot].arrived:
-            self._serve_its_day(self.lots[paper.lot], key)
+        lot = self.lots[paper.lot]
+        if lot.arrived and not lot.released_before(key):
+            self._serve_its_day(lot, key)
 
     def _serve_its_day(self, lot: Lot, key: Key) -> None:
         """What came in (or was released) later on a day serves what else would be unbooked of that day."""
@@ -196,7 +197,7 @@ class Clerk:
                 lot.on_hand -= lost
                 lacking -= lost
         if difference > 0:
-            newest = sorted(shelf, key=lambda lot: (lot.usable(key), lot.received, lot.order))
+            newest = sorted(shelf, key=lambda lot: (lot.usable(key), lot.received, not lot.batch, lot.order))
             lot = newest[-1] if newest else self._own_lot(key, paper, difference)
             lot.on_hand += difference
 
@@ -281,7 +282,7 @@ class Clerk:
 
     def _guess(self, piece: Piece) -> tuple[Fraction | None, bool]:
         """Unbooked stock is costed at the newest lot of known cost received by then."""
-        for lot in sorted(self._shelf(piece.item), key=lambda one: (one.received, one.order), reverse=True):
+        for lot in sorted(self._shelf(piece.item), key=lambda one: (one.received, not one.batch, one.order), reverse=True):
             if lot.received <= piece.key[0] and lot.parent is None and not self._descends(lot.name, piece.paper):
                 rate = self._rate(lot.name)[0]
                 if rate is not None:

@@ -29,6 +29,7 @@ class Lot:
     arrived: bool = False
     came: Key = (NEVER,)
     parent: str | None = None
+    batch: bool = False  # made by a run: its code is a batch's, and those come before lots'
     statuses: list[tuple[Key, str]] = field(default_factory=list)
     places: list[tuple[Key, str | None]] = field(default_factory=list)
 
@@ -38,12 +39,15 @@ class Lot:
     def place(self, at: Key) -> str | None:
         return _at(self.places, at)
 
+    def released_before(self, at: Key) -> bool:
+        return sorted(one for one in self.statuses if one[0] < at)[-1][1] == "released"
+
     def usable(self, at: Key) -> bool:
         return self.status(at) == "released" and (self.expires is None or self.expires >= at[0])
 
     @property
     def law6(self) -> tuple[Any, ...]:
-        return (self.expires or NEVER, self.received, self.order)
+        return (self.expires or NEVER, self.received, not self.batch, self.order)
 
 
 def _at(facts: list[tuple[Key, Any]], at: Key) -> Any:

@@ -196,6 +196,17 @@ STORIES: dict[str, list[Paper]] = {
         Count("C1", the(18), None, "oil", place="market", counted=0),
         Run("B3", the(17), 300, "solo", 200),
     ],
+    "a lot in which a count found more is moved within its place later that day": [
+        Receipt("L1", the(16), 145, "oil", 50, expires=the(20), cost=23, place="shelf"),
+        Edit("E1", the(18), 315, "L1", place="shelf"),
+        Run("B1", the(18), 145, "mix", 150),
+        Count("C1", the(18), 155, "oil", "L1", counted=100),
+    ],
+    "a batch and a lot that a count found on one day": [
+        Count("C1", the(19), 65, "mix", counted=30),
+        Run("B1", the(19), 185, "mix", 100),
+        Run("B2", the(20), 45, "cream", 50),
+    ],
     "a count explains a draw from a lot that is named after it": [
         Receipt("L1", the(17), None, "oil", 50, expires=the(17), cost=23),
         Split("S1", the(18), 135, "L1", 50, place="market"),

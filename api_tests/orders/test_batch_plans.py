@@ -129,7 +129,7 @@ def test_what_each_batch_lacks_and_the_plan_in_all(shop: Shop) -> None:
     assert needs(found) == {"shea": (6000, 4700, 1300), "oil": (4000, 3800, 200), "tin": (90, 95, 0)}
     assert short_of(found, 0) == {}
     assert short_of(found, 1) == {"shea": 1300, "oil": 200}
-    assert "short of oil, shea" in found["sentence"]
+    assert found["sentence"].endswith("; short of Olive oil and Shea butter.")
 
 
 def test_stock_is_judged_on_the_day_of_making(shop: Shop) -> None:
@@ -275,3 +275,13 @@ def test_in_one_sentence(shop: Shop) -> None:
     shop.order(10, due_on=shop.day(10))
     said = shop.client.post("/v1/batch-plans", json={"until": shop.day(60)}, headers={"Accept": "text/plain"})
     assert said.text == f"For the orders due until {shop.said(60)} make 1 kg of Salve base by {shop.said(10)}.\n"
+
+
+def test_of_many_materials_that_are_short_five_are_named(shop: Shop) -> None:
+    """A hundred tins of 100 g: 1,500 g of each of six materials of which there is nothing."""
+    codes = ["amber", "birch", "clover", "daisy", "elder", "fennel"]
+    for code in codes:
+        shop.post("materials", code=code, name=code.capitalize())
+    version(shop, lines=[{"material": code, "percent": 15} for code in codes] + [{"material": "shea", "percent": "rest"}])
+    shop.order(100, due_on=shop.day(20))
+    assert asked(shop)["sentence"].endswith("; short of Amber, Birch, Clover, Daisy, Elder and 1 more.")

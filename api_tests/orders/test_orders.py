@@ -134,6 +134,22 @@ def test_customers_have_terms_and_are_known_by_their_orders(shop: Shop) -> None:
     shop.patch("customers/Corner%20shop", 422, transit_days=None)
 
 
+def test_invoice_numbers_and_customers_with_slashes_are_addressed_too(shop: Shop) -> None:
+    """A shop's export has them: the order is shipped, the customer has terms."""
+    batch = shop.make(4)["batch"]["code"]
+    rows = f"RE/2026/7,{shop.day(-1)},{shop.day(9)},Nell/Co?,salve,3,open"
+    shop.post("imports/orders", csv=f"order,date,due,customer,product,units,status\n{rows}\n")
+    reference, customer = "orders/RE%2F2026%2F7", "customers/Nell%2FCo%3F"
+    assert shop.patch(customer, transit_days=2)["open_orders"] == ["RE/2026/7"]
+    assert shop.get(customer)["customer"] == "Nell/Co?"
+    assert shop.get(reference)["ship_by"] == shop.day(7)
+    assert shop.patch(reference, note="by post")["note"] == "by post"
+    assert shop.post(f"{reference}/shipments")["order"] == "RE/2026/7"
+    assert shop.post(f"{reference}/returns", batch=batch, units=1, condition="dented")["customer"] == "Nell/Co?"
+    assert shop.get("orders/RE/2026/7")["state"] == "shipped"
+    shop.get("orders/RE%2F2026%2F8", 404)
+
+
 def test_orders_are_listed_by_state_channel_and_customer(shop: Shop) -> None:
     shop.order(1, "a", channel="wholesale", customer="Nell")
     shop.order(1, "b", channel="market")
@@ -154,6 +170,7 @@ def test_cases_warn_where_they_are_not_whole(shop: Shop) -> None:
     assert shop.plan(12)["warnings"] == []
     asked = {"wants": [{"product": "salve", "units": 3}, {"product": "salve", "units": 5}]}
     assert shop.post("checks", 200, **asked)["warnings"] == warned
+    assert [shop.post("checks", 200, order=one)["warnings"] for one in ("o-1", "r-1")] == [warned, []]
     shop.make(12)
     assert warned[0] in shop.ship()["warnings"]
     assert "not-whole-cases" not in str(shop.ship("r-1"))

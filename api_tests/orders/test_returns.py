@@ -161,6 +161,20 @@ def test_a_market_day_draws_finished_stock_and_is_demand_of_its_channel(shop: Sh
     assert shop.verified()
 
 
+@pytest.mark.parametrize("reason", ["tester", "sample", "gift", "damaged"])
+def test_what_is_given_away_is_no_demand(shop: Shop, reason: str) -> None:
+    shop.make(20, made_on=shop.day(-30))
+    rows = "".join(f"R-{week},{shop.day(-7 * week)},salve,6\n" for week in range(1, 13))
+    shop.post("imports/orders", csv=f"order,date,product,units\n{rows}")
+    before = shop.get("forecasts/salve")
+    lot = shop.get("products/salve")["batches"][0]["code"]
+    shop.post("disposals", lot=lot, quantity=9, reason=reason, disposed_on=shop.day(-8))
+    assert shop.stock()["on_hand"] == 11
+    assert shop.get("forecasts/salve") == before
+    shop.post("market-days", day=shop.day(-8), lines=[{"product": "salve", "units": 9}])
+    assert shop.get("forecasts/salve") != before, "what a market sold is"
+
+
 def test_a_market_day_lies_behind_and_names_each_product_once(shop: Shop) -> None:
     shop.post("market-days", 422, day=shop.day(1), lines=[{"product": "salve", "units": 1}])
     shop.post("market-days", 422, lines=[{"product": "salve", "units": 1}, {"product": "salve", "units": 2}])

@@ -15,7 +15,7 @@ from service.core.making import batch_courses, claims
 from service.core.making.batch_courses import Course, Laid
 from service.core.making.batch_plan import Kettle
 from service.core.making.claims import Books, Claims, Order
-from service.core.said import day
+from service.core.said import day, listed
 from service.core.units import quantity_out, said
 from service.errors import NotFound
 from service.shapes.batch_plans import BatchPlanIn, BatchRunsIn
@@ -23,6 +23,7 @@ from service.shapes.runs import RunIn
 from service.store import formulas
 from service.store import items as item_store
 
+NAMED = 5  # materials in a sentence
 CODE = re.compile(r"(\d{4}-\d{2}-\d{2})(-[0-9a-f]{12})?")
 
 
@@ -190,8 +191,10 @@ class _Answer:
         return found + self._cases(laid)
 
     def _cases(self, laid: Laid) -> list[dict[str, Any]]:
-        """Products of which all batches together do not fill whole cases."""
+        """Products of which all batches, and the bulk that is there, do not fill whole cases."""
         filled: dict[int, int] = {}
+        for (_, item), units in laid.from_bulk.items():
+            filled[item] = filled.get(item, 0) + units
         for course in laid.courses:
             for item, units in course.filled.items():
                 filled[item] = filled.get(item, 0) + units
@@ -205,11 +208,13 @@ class _Answer:
         made = [f"{said(one.batch_mg, 'g')} of {self.items[one.item].name}" if one.batch_mg is not None
                 else f"{one.filled[one.item]} of {self.items[one.item].name}" for one in courses]  # fmt: skip
         by = ["today" if one.by <= today else f"by {day(one.by, today)}" for one in courses]
-        listed = [f"{what} {when}" for what, when in zip(made[:3], by, strict=False)]
+        acts = [f"{what} {when}" for what, when in zip(made[:3], by, strict=False)]
         rest = f" and {len(courses) - 3} more" if len(courses) > 3 else ""
-        short = [one["material"] for one in needs if one["short"]]
-        lacking = f"; short of {', '.join(short[:5])}" if short else ""
-        return f"For the orders due until {until} make {', '.join(listed)}{rest}{lacking}."
+        names = {item.code: item.name for item in self.items.values()}
+        short = [names[one["material"]] for one in needs if one["short"]]
+        more = [f"{len(short) - NAMED} more"] if len(short) > NAMED else []
+        lacking = f"; short of {listed([*short[:NAMED], *more])}" if short else ""
+        return f"For the orders due until {until} make {', '.join(acts)}{rest}{lacking}."
 
     def run(self, batch: dict[str, Any]) -> RunIn:
         """The planned run of a batch: of a product where it fills all of it, so that "24 made" finds it."""

@@ -20,7 +20,7 @@ from service.store.items import ItemRow
 
 def check(scope: Scope, body: CheckIn) -> dict[str, Any]:
     """Answer a check; several wants share the same stock."""
-    body, claimed = _of_order(scope, body)
+    body, claimed, told = _of_order(scope, body)
     wanted = [_want(scope, n, want) for n, want in enumerate(body.wants)]
     reached = catalogue.reach(scope.connection, scope.workshop.id, {item.id for item, _ in wanted})
     items = _items(scope, reached, {item.id for item, _ in wanted})
@@ -39,14 +39,14 @@ def check(scope: Scope, body: CheckIn) -> dict[str, Any]:
     for item, quantity in wanted:
         if item.kind == "product":
             units[item.id] = units.get(item.id, 0) + quantity
-    answer["warnings"] = products.case_warnings(products.cases(scope, units), units)
+    answer["warnings"] = products.case_warnings(products.cases(scope, units), units) if told is None else told
     return answer
 
 
-def _of_order(scope: Scope, body: CheckIn) -> tuple[CheckIn, Claims]:
-    """Of an order: what is open of it, by the day it must leave, beside what others claim."""
+def _of_order(scope: Scope, body: CheckIn) -> tuple[CheckIn, Claims, list[dict[str, Any]] | None]:
+    """Of an order: what is open of it, by the day it must leave, beside what others claim; and what it warns of as a whole."""
     if body.order is None:
-        return body, claiming.all_(scope)
+        return body, claiming.all_(scope), None
     shown = orders.show(scope, body.order, "#/order")
     more: dict[str, Any] = {"by": body.by or shown["ship_by"]}
     if not body.wants:
@@ -54,7 +54,8 @@ def _of_order(scope: Scope, body: CheckIn) -> tuple[CheckIn, Claims]:
         if not open_:
             raise Conflict(f"nothing of order {body.order} is open", state=shown["state"])
         more["wants"] = [WantIn(product=line["product"], units=line["open"]) for line in open_]
-    return body.model_copy(update=more), claiming.but_order(scope, orders.order_of(scope, body.order).id)
+    told = None if body.wants else shown["warnings"]
+    return body.model_copy(update=more), claiming.but_order(scope, orders.order_of(scope, body.order).id), told
 
 
 def _want(scope: Scope, n: int, want: Any) -> tuple[ItemRow, int]:

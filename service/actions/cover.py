@@ -82,12 +82,17 @@ def _answer(question: Question, computed: list[Any]) -> dict[str, Any]:
     moved = [_moved(question, at, before[at], now[at]) for at in ordered if after is not None and _differs(before[at], now[at])]
     huge = huge_orders.said_of(question.told.huge, products, question.today)
     sentences = [one["sentence"] for one in (moved if after is not None else materials)]
-    sentences = sentences or ["This moves nothing." if after is not None else "There is no material yet."]
+    sentences = sentences or [_nothing(question, after is not None)]
     new = sorted((question.told.products[place] for place in question.told.history.fresh), key=lambda row: str(row.code))
     if after is None:
         sentences += [*_unordered([row.name for row in new]), *huge_orders.asked(huge)]
     more = {"new_products": [row.code for row in new], "huge_orders": huge}
     return {**told, "sentence": "\n".join(sentences), "materials": materials, "moved": moved, **more}
+
+
+def _nothing(question: Question, imagined: bool) -> str:
+    end = question.today + timedelta(days=SIGHT)
+    return f"This moves nothing until {saying.said_day(end, question.today)}." if imagined else "There is no material yet."
 
 
 def _unordered(names: list[str]) -> list[str]:
@@ -206,17 +211,19 @@ def _bands(question: Question, one: CoverOf, unit: str) -> list[dict[str, Any]]:
 
 
 def _without(question: Question, before: CoverOf, after: CoverOf) -> str:
-    """What was said before: the likely day where that moves, else the day to order by."""
+    """What was said before: the likely day where that moves, else the day to order by, else the days it lasts to."""
+    today = question.today
     was, by = _day(question, before.with_orders[1]), _day(question, before.order_by)
     if was is not None and before.with_orders[1] != after.with_orders[1]:
-        return f"; without this it lasts until about {saying.said_day(was, question.today)}"
+        return f"; without this it lasts until about {saying.said_day(was, today)}"
     if by is not None and before.order_by != after.order_by:
-        return f"; without this order by {saying.said_day(by, question.today)}"
-    return ""
+        return f"; without this order by {saying.said_day(by, today)}"
+    days = before.runs_out if before.runs_out != after.runs_out else before.with_orders
+    return f"; without this {saying.stretch(days, today, SIGHT)}"
 
 
 def _differs(before: CoverOf, after: CoverOf) -> bool:
-    return (before.runs_out, before.order_by) != (after.runs_out, after.order_by)
+    return (before.runs_out, before.with_orders, before.order_by) != (after.runs_out, after.with_orders, after.order_by)
 
 
 def _moved(question: Question, at: int, before: CoverOf, after: CoverOf) -> dict[str, Any]:

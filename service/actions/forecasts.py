@@ -1,5 +1,6 @@
 """What a product is expected to sell, by channel and in all, and how good that has been."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -63,11 +64,13 @@ def _answer(question: Question, found: list[SeriesOutlook], whole: SeriesOutlook
     channels = [_channel(question, one) for one in found]
     together = _channel(question, whole) if whole is not None else (channels[0] if channels else None)
     good = saying.how_good(all_, "the workshop's forecasts")
-    said = [together["sentence"] if together else nothing, *([good] if whole is not None else [])]
+    said = [together["sentence"] if together else nothing]
+    if whole is not None:
+        said = [f"{said[0]} {good}", *(one["sentence"] for one in channels)]
     return {
         "product": question.item.code,
         "as_of": question.today,
-        "sentence": " ".join([*said, *huge_orders.asked(question.huge)]),
+        "sentence": "\n".join([*said, *huge_orders.asked(question.huge)]),
         "how_good": good,
         "sold_from": facts.get("sold_from"),
         "sold_until": facts.get("sold_until"),
@@ -90,7 +93,7 @@ def _channel(question: Question, one: SeriesOutlook) -> dict[str, Any]:
     return {
         "channel": one.channel,
         "weekly_mean": round(one.mean, 2),
-        "known_units": one.known,
+        "known_units": round(one.known),
         "borrowed_percent": round(100 * one.borrowed),
         "weeks_of_history": one.weeks_of_history,
         "weeks": weeks,
@@ -98,25 +101,30 @@ def _channel(question: Question, one: SeriesOutlook) -> dict[str, Any]:
             "spans": good.spans,
             "against_naive": round(good.ratio, 3),
             "inside_percent": round(100 * good.inside, 1),
-            "at_or_below_percent": _quantiles([round(100 * share, 1) for share in good.at_or_below.values()]),
+            "at_or_below_percent": _by_level(round(100 * share, 1) for share in good.at_or_below.values()),
         },
         "sentence": _sentence(question, one),
     }  # fmt: skip
 
 
-def _quantiles(values: Any) -> dict[str, int | float]:
-    return {name: int(value) if value == int(value) else value for name, value in zip(NAMES, values, strict=True)}
+def _quantiles(values: Iterable[float]) -> dict[str, int | float]:
+    """Whole units: of paths, which have parts of units, the nearest."""
+    return _by_level(round(value) for value in values)
+
+
+def _by_level(values: Iterable[int | float]) -> dict[str, int | float]:
+    return dict(zip(NAMES, values, strict=True))
 
 
 def _sentence(question: Question, one: SeriesOutlook) -> str:
     month = min(4, len(one.cumulative))
-    low, middle, high = (int(one.cumulative[month - 1][at]) for at in (0, 1, 3))
-    where = "in all" if one.channel == "all" else f"in {one.channel}"
+    low, middle, high = (round(one.cumulative[month - 1][at]) for at in (0, 1, 3))
+    where = {"all": "in all", "market": "at markets"}.get(one.channel, f"in {one.channel}")
     said = f"{question.item.name} is expected to sell {middle} {where} in {month} weeks, between {low} and {high}"
     if one.borrowed > 0:
         told = question.told
         names = [told.products[at].name for at in told.history.like.get(told.places[question.item.id], ())]
         whose = " and ".join(names) if names else "the workshop's other products"
         said += f"; {round(100 * one.borrowed)} % of this is borrowed from {whose}, as it is new"
-    good = f" {saying.how_good(one.quality, 'its forecasts')}" if one.quality is not None else ""
+    good = f" {saying.how_good(one.quality, 'its forecasts')}" if one.channel != "all" else ""
     return f"{said}.{good}"

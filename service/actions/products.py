@@ -100,6 +100,8 @@ def edit(scope: Scope, code: str, patch: ProductPatch) -> dict[str, Any]:
         if name in sent and sent[name] is None:
             raise Invalid.field(f"#/{name}", "must not be null")
     told = {name: sent.pop(name) for name in FACTS if name in sent}
+    if code in (told.get("like") or ()):
+        raise Invalid.field("#/like", "is the product itself", code, "other products")
     if told:
         sent["facts"] = _facts(scope, told, item.facts)
     if "case_units" in sent:

@@ -17,13 +17,13 @@ def get_customers(request: Request) -> Response:
     return deps.list_(request, lambda scope, page: customers.list_(scope, page.after, page.limit))
 
 
-@router.get("/{customer}", **doc("Show a customer", answer=CustomerOut, problems=("not-found",)))
+@router.get("/{customer:path}", **doc("Show a customer", answer=CustomerOut, problems=("not-found",)))
 def get_customer(request: Request, customer: str) -> Response:
     """Its terms and its open orders."""
     return deps.read(request, lambda scope: customers.show(scope, customer))
 
 
-@router.patch("/{customer}", **doc("Change a customer's terms", request=CustomerPatch, answer=CustomerOut, example=TERMS))
+@router.patch("/{customer:path}", **doc("Change a customer's terms", request=CustomerPatch, answer=CustomerOut, example=TERMS))
 async def patch_customer(request: Request, customer: str) -> Response:
     """Days on the way, life that must be left on arrival, least worth of an order; also before its first order."""
     return await deps.write(

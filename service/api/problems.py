@@ -125,6 +125,7 @@ SAID = {
     "string_too_short": "must have at least {min_length} characters",
     "too_long": "must hold at most {max_length}",
     "too_short": "must hold at least {min_length}",
+    **dict.fromkeys(("date_type", "date_parsing", "date_from_datetime_parsing"), "must be a date like 2027-01-31"),
 }
 LIMITS = {
     "ge": "at least",
@@ -152,7 +153,7 @@ def of_validation(found: Iterable[Any]) -> Invalid:
 
 def _wrong(one: Any) -> FieldError:
     where = one["loc"][0] if one["loc"] else "body"
-    place = [str(part)[:80] for part in one["loc"] if part not in ("body", "query", "path", "header")]
+    place = [str(part)[:80] for part in one["loc"] if part not in ("body", "query", "path", "header", "[key]")]
     known = SAID.get(one["type"])
     limits = _limits(one.get("ctx", {}))
     detail = known.format(**limits) if known else one["msg"].removeprefix("Value error, ")

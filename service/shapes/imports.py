@@ -47,6 +47,14 @@ class RowProblem(Answered):
     given: str
 
 
+class FurtherProblems(Answered):
+    """Rows that cannot be taken for the same reason, beyond the thousand problems that are listed in full: `2-40, 57`."""
+
+    field: str
+    detail: str
+    rows: str
+
+
 class UnknownProduct(Answered):
     """A product of the file that is none of the workshop's, and in how many rows it stands."""
 
@@ -71,5 +79,6 @@ class OrderImportOut(Answered):
     unused_columns: list[str]
     problem_count: int
     problems: list[RowProblem]
+    further_problems: list[FurtherProblems]
     unknown_products: list[UnknownProduct]
     otherwise_in_the_books: list[str]

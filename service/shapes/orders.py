@@ -1,8 +1,8 @@
 """Orders, customers' terms, shipments, returns and market days."""
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field, field_validator
 
 from service.shapes.base import Amount, Answered, Asked, Code, Count, Day, DayOrTime, Days, Key, Label, Note, Warned
 from service.shapes.papers import Moved
@@ -227,8 +227,9 @@ class MarketDayIn(Asked):
     note: Note | None = None
     dry_run: bool = False
 
-    @model_validator(mode="after")
-    def _each_once(self) -> Self:
-        if len({line.product for line in self.lines}) != len(self.lines):
-            raise ValueError("lines: each product once, with its total of the day")
-        return self
+    @field_validator("lines")
+    @classmethod
+    def _each_once(cls, lines: list[MarketLineIn]) -> list[MarketLineIn]:
+        if len({line.product for line in lines}) != len(lines):
+            raise ValueError("must hold each product once, with its total of the day")
+        return lines

@@ -1,14 +1,24 @@
 """Products and sets."""
 
+from calendar import monthrange
 from decimal import Decimal
 from typing import Annotated, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from service.shapes.base import MONTH_DAY, Amount, Asked, Code, Count, Days, Name
 from service.shapes.materials import LotOut, Stock
 
-MonthDay = Annotated[str, Field(pattern=MONTH_DAY, examples=["10-01"])]
+
+def _in_some_year(value: str) -> str:
+    month, day = int(value[:2]), int(value[3:])
+    if day > monthrange(LEAP_YEAR, month)[1]:
+        raise ValueError("is not a day of the calendar")
+    return value
+
+
+LEAP_YEAR = 2028
+MonthDay = Annotated[str, Field(pattern=MONTH_DAY, examples=["10-01"]), AfterValidator(_in_some_year)]
 Alike = Annotated[list[Code], Field(max_length=10)]
 
 

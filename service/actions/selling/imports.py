@@ -57,6 +57,7 @@ class Import:
         self.added += len(one.new_lines)
         self.known += one.known
         self.opened += one.opened
+        self.skipped += one.skipped
         if one.days:
             self.first = min(one.days) if self.first is None else min(self.first, *one.days)
             self.last = max(one.days) if self.last is None else max(self.last, *one.days)
@@ -113,20 +114,32 @@ def _refuse(made: Import) -> None:
     if not wrong and not unknown:
         return
     errors = [
-        FieldError(f"row {one.row}: {one.detail}", pointer=f"#/csv/{one.row}/{one.field}", given=one.given)
+        FieldError(" ".join(filter(None, (f"row {one.row}:", one.field, one.detail))), _place(one), given=one.given)
         for one in (made.seen.problems if wrong else ())
     ]
     errors += [
         FieldError("is no product of this workshop", pointer="#/products", given=name, allowed="map it, or skip_unknown")
         for name, _ in unknown[:SHOWN]
     ]
-    said = [_count(wrong, "problem")] if wrong else []
+    said = [f"{_count(wrong, 'problem')} (row {made.seen.problems[0].row} first)"] if wrong else []
     said += [_count(len(unknown), "unknown product")] if unknown else []
     listed = [{"product": name, "rows": rows} for name, rows in unknown[:SHOWN]]
     raise Invalid(
-        f"nothing was imported: {' and '.join(said)}", errors=errors, problem_count=wrong, unknown_products=listed,
-        mapping=made.layout.mapping,
+        f"nothing was imported: {' and '.join(said)}", errors=errors, problem_count=wrong,
+        further_problems=_further(made) if wrong else [], unknown_products=listed, mapping=made.layout.mapping,
     )  # fmt: skip
+
+
+def _place(one: order_csv.Problem) -> str:
+    return f"#/csv/{one.row}/{one.field}" if one.field else f"#/csv/{one.row}"
+
+
+def _further(made: Import) -> list[dict[str, str]]:
+    """Problems beyond those listed in full: the rows of each kind."""
+    return [
+        {"field": name, "detail": detail, "rows": ", ".join(f"{one}" if one == last else f"{one}-{last}" for one, last in rows)}
+        for (name, detail), rows in made.seen.further.items()
+    ]
 
 
 def _count(number: int, what: str) -> str:
@@ -170,6 +183,8 @@ def run(
         done += len(batch)
         if step is not None:
             step(done, made.seen.rows)
+    if step is not None and made.seen.rows:
+        step(made.seen.rows, made.seen.rows)  # those that were left out too
     if made.added >= MANY and not made.body.dry_run:
         act(_counted_anew)
 
@@ -198,6 +213,7 @@ def answer(made: Import) -> dict[str, Any]:
         "unused_columns": made.layout.unused,
         "problem_count": seen.problem_count,
         "problems": [{"row": one.row, "field": one.field, "detail": one.detail, "given": one.given} for one in seen.problems],
+        "further_problems": _further(made),
         "unknown_products": [{"product": name, "rows": rows} for name, rows in made.unknown],
         "otherwise_in_the_books": list(made.otherwise),
     }

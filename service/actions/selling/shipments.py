@@ -104,7 +104,7 @@ def _wanted(
     for at, code in enumerate(asked):
         mine = [one for one in open_ if one[2] == code]
         if not mine:
-            _refuse(scope, code, at)
+            _refuse(scope, code, at, open_)
         left = asked[code]
         for n, item, _, units in mine:
             taken = left if n == mine[-1][0] else min(left, units)
@@ -117,13 +117,14 @@ def _wanted(
     return sorted(found), warnings
 
 
-def _refuse(scope: Scope, code: str, at: int) -> None:
+def _refuse(scope: Scope, code: str, at: int, open_: Sequence[tuple[int, int, str, int]]) -> None:
     """404 for a product that is not there, 422 for one that is not on the order."""
     item = item_store.by_code(scope.connection, scope.workshop.id, code)
     if item is None or item.kind != "product":
         error = FieldError("is not there", pointer=f"#/lines/{at}/product", given=code)
         raise NotFound(f"there is no product '{code}'", errors=[error])
-    raise Invalid.field(f"#/lines/{at}/product", "is not on this order", code)
+    ordered = ", ".join(sorted({one[2] for one in open_}))
+    raise Invalid.field(f"#/lines/{at}/product", "is not on this order", code, f"one of {ordered}" if ordered else None)
 
 
 def _name(scope: Scope, load: Load, told: Sequence[ShippedLotIn], day: date, least: date) -> None:
@@ -133,7 +134,8 @@ def _name(scope: Scope, load: Load, told: Sequence[ShippedLotIn], day: date, lea
     for n, one in enumerate(told):
         lot = found.get(one.lot) or papers.lot_of(scope, one.lot, f"#/lots/{n}/lot")
         if lot.item_id not in load.items:
-            raise Invalid.field(f"#/lots/{n}/lot", "is of nothing that is shipped", one.lot)
+            shipped_ = ", ".join(sorted(item.code for item in load.items.values()))
+            raise Invalid.field(f"#/lots/{n}/lot", "is of nothing that is shipped", one.lot, f"a lot of {shipped_}")
         if lot.id in load.rows:
             raise Invalid.field(f"#/lots/{n}/lot", "is named twice", one.lot)
         papers.must_be_there(scope, lot, day)

@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
+from urllib.parse import quote
 
 from service.core.alerts.facts import Act, Cause, Demand, Facts, Item, Purchase, Severity, Stock
 from service.core.said import day, listed
@@ -251,7 +252,7 @@ class _Seen:
         }  # fmt: skip
         act = Act("See what it needs", "POST", "/v1/checks", {"order": demand.code})
         if not demand.short and not demand.to_make and demand.ready_on == today:
-            act = Act("Record its shipment, if it has left", "POST", f"/v1/orders/{demand.code}/shipments")
+            act = Act("Record its shipment, if it has left", "POST", f"/v1/orders/{quote(demand.code, safe='')}/shipments")
         sentence = self._at_risk(demand, leave, spare)
         yield Cause("customer-order-at-risk", demand.code, severity, demand.due_on, sentence, facts, act)
 

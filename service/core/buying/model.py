@@ -87,7 +87,10 @@ class _Search:
         self.rounds, self.solver, self.tight = 0, 0.0, 1.0
 
     def combine(self, gap: float, until: float) -> None:
-        """The best order of combinations, and its bound."""
+        """The best order of combinations, and its bound; where nothing is offered there is but the empty one."""
+        if not self.members:
+            self.bound = self.cost
+            return
         made = Columns(self.problem, self.most, self.floors, self._price, gap, until)
         made.solve()
         self.rounds, self.solver = made.rounds, made.solver

@@ -129,7 +129,8 @@ def product(
     each = np.array([units[history.series[at][0]] for at in rows], np.float32)
     part = (seen.forecast.week_mean[rows].sum(axis=1) * each).astype(np.float64)
     borrowed = float((part * seen.borrowed[rows]).sum() / max(part.sum(), 1e-9))
-    return found, _together(total @ each, float((certain @ each).sum()), borrowed), judged[-1]
+    oldest = int(seen.age[rows].max())
+    return found, _together(total @ each, float((certain @ each).sum()), borrowed, oldest), judged[-1]
 
 
 def _outlook(
@@ -147,11 +148,11 @@ def _outlook(
     )  # fmt: skip
 
 
-def _together(drawn: Singles, known: float, borrowed: float) -> SeriesOutlook:
-    """Quantiles of the sum of several series' paths (P, H)."""
+def _together(drawn: Singles, known: float, borrowed: float, age: int) -> SeriesOutlook:
+    """Quantiles of the sum of several series' paths (P, H), the oldest of which has this age."""
     week = np.quantile(drawn, LEVELS, axis=0, method="inverted_cdf").T
     whole = np.quantile(np.cumsum(drawn, axis=1), LEVELS, axis=0, method="inverted_cdf").T
-    return SeriesOutlook("all", week.tolist(), whole.tolist(), float(drawn.mean()), known, borrowed, 0, None)
+    return SeriesOutlook("all", week.tolist(), whole.tolist(), float(drawn.mean()), known, borrowed, age, None)
 
 
 def qualities(seen: Outlook, origins: Sequence[int]) -> list[Quality | None]:

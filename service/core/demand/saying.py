@@ -35,11 +35,25 @@ def lasts(
     if likely is None:
         maybe = f", though it may {'run out' if kept else 'be needed'} from {said_day(early, today)}" if early is not None else ""
         return f"{begins} {'beyond' if kept else 'after'} {until}{maybe}{act}."
-    begin = said_day(early, today) if early is not None else "today"
-    end = said_day(late, today) if late is not None else f"some day after {until}"
-    if begin == end:
+    if early == late:
         return f"{begins} {ends} {said_day(likely, today)}{act}."
-    return f"{begins} {'until about' if kept else 'about'} {said_day(likely, today)}, between {begin} and {end}{act}."
+    return f"{begins} {'until about' if kept else 'about'} {said_day(likely, today)}, {between(days, today, sight)}{act}."
+
+
+def between(days: Sequence[int | None], today: date, sight: int) -> str:
+    """The early and the late day by which a material runs out."""
+    early, _, late = (None if day is None else said_day(today + timedelta(days=day), today) for day in days)
+    return f"between {early} and {late or f'some day after {said_day(today + timedelta(days=sight), today)}'}"
+
+
+def stretch(days: Sequence[int | None], today: date, sight: int) -> str:
+    """Between when and when a material runs out, however far that is within sight."""
+    early, likely, _ = days
+    if early is None:
+        return f"it lasts beyond {said_day(today + timedelta(days=sight), today)}"
+    if likely is None:
+        return f"it may run out from {said_day(today + timedelta(days=early), today)}"
+    return between(days, today, sight)
 
 
 def awaited(

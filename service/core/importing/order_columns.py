@@ -1,12 +1,13 @@
 """Which column of an order export holds which field: found by header, or as mapped."""
 
 import csv
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 FIELDS = ("reference", "line", "placed_on", "due_on", "channel", "customer", "state", "product", "units", "unit_price")
 NEEDED = ("placed_on", "product", "units")
-NAMES: dict[str, tuple[str, ...]] = {  # headers without case, spaces and signs, best first
+NAMES: dict[str, tuple[str, ...]] = {  # headers without case, accents, spaces and signs, best first
     "reference": ("reference", "orderreference", "ordernumber", "orderno", "orderid", "order", "invoiceno", "invoicenumber",
                   "invoice", "bestellnummer", "auftragsnummer", "bestellung", "commande", "numerodecommande", "pedido"),
     "line": ("line", "lineno", "linenumber", "orderline", "position", "pos", "zeile", "ligne"),
@@ -18,7 +19,8 @@ NAMES: dict[str, tuple[str, ...]] = {  # headers without case, spaces and signs,
     "state": ("state", "status", "orderstatus", "fulfillment", "fulfilment", "etat", "estado"),
     "product": ("product", "productcode", "sku", "code", "article", "articlenumber", "item", "itemcode", "seriesid", "stockcode",
                 "productname", "itemname", "name", "artikelnummer", "artikel", "produkt", "produit", "producto"),
-    "units": ("units", "quantity", "qty", "amount", "pieces", "menge", "anzahl", "stueck", "quantite", "cantidad"),
+    "units": ("units", "quantity", "qty", "amount", "pieces", "menge", "anzahl", "stuck", "stuckzahl", "stueck",
+              "stueckzahl", "quantite", "cantidad"),
     "unit_price": ("unitprice", "price", "itemprice", "priceperunit", "einzelpreis", "preis", "prixunitaire", "prix", "precio"),
 }  # fmt: skip
 
@@ -85,5 +87,5 @@ def layout(first: str, mapping: Mapping[str, str] | None = None) -> Layout:
 
 
 def _plain(name: str) -> str:
-    """A header without case, accents' case, spaces and signs."""
-    return "".join(letter for letter in name.casefold() if letter.isalnum())
+    """A header without case, accents, spaces and signs."""
+    return "".join(letter for letter in unicodedata.normalize("NFKD", name.casefold()) if letter.isalnum())

@@ -18,7 +18,7 @@ from service.core.importing.order_values import CHANNELS, STATES, Marks, Wrong
 __all__ = ["Defaults", "Layout", "OrderRow", "Problem", "Survey", "Unreadable", "layout", "rows", "survey"]
 LONGEST = {"reference": 64, "customer": 120, "product": 200}
 MOST_ROWS = 1_000_000
-MOST_LISTED = 1_000  # problems listed in full; further ones are counted
+MOST_LISTED = 1_000  # problems listed in full; of further ones the rows of each kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +57,7 @@ class Survey:
     products: dict[str, int] = field(default_factory=dict)  # name as given -> rows
     problems: list[Problem] = field(default_factory=list)
     problem_count: int = 0
+    further: dict[tuple[str, str], list[tuple[int, int]]] = field(default_factory=dict)  # field, detail -> rows, first to last
     wrong_rows: set[int] = field(default_factory=set)
     scattered: set[str] = field(default_factory=set)  # references whose rows do not stand together
 
@@ -203,6 +204,12 @@ def _note(seen: Survey, problem: Problem) -> None:
     seen.wrong_rows.add(problem.row)
     if len(seen.problems) < MOST_LISTED:
         seen.problems.append(problem)
+        return
+    rows = seen.further.setdefault((problem.field, problem.detail), [])
+    if rows and rows[-1][1] == problem.row - 1:
+        rows[-1] = rows[-1][0], problem.row
+    else:
+        rows.append((problem.row, problem.row))
 
 
 def rows(lines: Iterable[str], found: Layout, seen: Survey, rules: Defaults) -> Iterator[OrderRow]:

@@ -16,6 +16,7 @@ from service.core.stock.acts import Assumed, Came, Counted, Divided, Edited, Gon
 from service.core.stock.kept import Kept
 
 BEYOND = 0  # stands for the unbooked lot in effects
+OPEN_TO = {"set_apart": 1, "usable": 2}  # to sales; to production, too
 OF_PART = ("received_on", "status", "expires_on", "retest_on", "ready_on", "place", "set_apart")  # taken over from its lot
 
 
@@ -105,10 +106,12 @@ class Shelves:
         if lot is None:  # its receipt was corrected to a later day, or it is split off later on this day: the edit waits
             self.ahead.setdefault(act.lot, {}).update(act.facts)
             return
+        before = OPEN_TO.get(draw.state(lot, paper.day), 0)
         for name, value in act.facts.items():
             setattr(lot, name, value)
         self._first_out = None
-        self._serve_day(paper.day, [lot.id])
+        if OPEN_TO.get(draw.state(lot, paper.day), 0) > before:
+            self._serve_day(paper.day, [lot.id])
 
     def _named(self, paper: Paper, act: Named) -> None:
         left = self._left.get((paper.document, paper.line), act.need)
