@@ -245,3 +245,12 @@ def test_a_whole_workshop_is_planned_to_proof() -> None:
         terms = facts.suppliers[order.supplier].terms
         assert terms.takes(order.goods)
         assert order.delivery == terms.charge(order.goods)
+
+
+def test_packs_of_a_milligram_are_planned_within_the_time() -> None:
+    need = gamma_need(np.random.default_rng(16), 1.0, paths=50)
+    facts = Facts([shea(need)], [Offer("n1", "north", "shea", 1, 10)], {"north": supplier()}, Settings(seconds=5))
+    got = plan(facts)
+    assert len(got.orders[0].lines) == 1
+    assert got.seconds < 15  # looking at each number of packs would take minutes
+    assert 0 <= got.gap < 1

@@ -25,6 +25,7 @@ __all__ = ["Column", "Group", "Problem", "Solved", "solve"]
 
 FIRST = 7  # lines of each offer's floor before its best number of packs is known
 ROUNDS = 60
+LOOKED_AT = 50_000  # packs of an offer, each number of which is looked at in combinations
 LOOSE = 1e-7  # of money: what is no difference
 FAILED = 4  # the solver's status for numerical trouble
 SCALES = (1.0, 0.125, 10.0, 0.7)
@@ -64,7 +65,7 @@ def solve(problem: Problem, gap: float = 1e-3, seconds: float = 60.0) -> Solved:
     began, state = monotonic(), _Search(problem)
     if not problem.columns:
         state.bound = state.cost  # nothing can be ordered: no order is the best one
-    elif not any(problem.several_orders(one) for one in state.members):
+    elif state.most.max() <= LOOKED_AT and not any(problem.several_orders(one) for one in state.members):
         state.combine(gap, began + seconds)
     if state.gap() > gap:
         state.search(gap, began + seconds)
