@@ -321,14 +321,14 @@ def test_own_season_is_the_ratio_of_last_years_weeks() -> None:
     share = np.ones((3, 110))
     share[2, 58:62] = 0  # closed: nothing known
     sums = season.Sums.of(y, share)
-    found = season.own(sums, np.array([0, 40, 0]), 110, [4], rules)
+    found = season.own(sums, np.array([0, 6, 0]), 110, [4], rules)
     assert found is not None
     raw = np.array([(120 + rules.own_calm) / (40 + rules.own_calm), rules.own_calm / (40 + rules.own_calm), 1.0])
     assert found[0] == pytest.approx(np.clip(raw**rules.own_echo, 1 / 3, 3))
-    young = season.own(sums, np.array([51, 60, 0]), 110, [4], rules)
+    young = season.own(sums, np.array([7, 60, 0]), 110, [4], rules)
     assert young is not None
-    assert young[0, :2].tolist() == [1.0, 1.0], "fewer than eight weeks to compare with"
-    assert season.own(sums, np.array([51, 60, 55]), 110, [4], rules) is None
+    assert young[0, :2].tolist() == [1.0, 1.0], "less than two years of history"
+    assert season.own(sums, np.array([7, 60, 55]), 110, [4], rules) is None
 
 
 def test_weights_are_stable_and_of_the_whole_catalogue() -> None:

@@ -207,6 +207,14 @@ STORIES: dict[str, list[Paper]] = {
         Run("B1", the(19), 185, "mix", 100),
         Run("B2", the(20), 45, "cream", 50),
     ],
+    "a part of nothing, of which a count finds some": [
+        Receipt("L1", the(16), None, "wax", 100, expires=the(20), cost=23, place="shelf"),
+        Split("S1", the(17), None, "L1", 100),
+        Count("C1", the(17), None, "wax", counted=220),
+        Receipt("L2", the(17), 175, "oil", 300, cost=7),
+        Run("B1", the(19), 65, "mix", 300, (("oil", "L2", None), ("wax", "S1", 120))),
+        Count("C2", the(16), 165, "wax", counted=0),
+    ],
     "a count explains a draw from a lot that is named after it": [
         Receipt("L1", the(17), None, "oil", 50, expires=the(17), cost=23),
         Split("S1", the(18), 135, "L1", 50, place="market"),

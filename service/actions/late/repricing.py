@@ -107,10 +107,12 @@ def _batch(nets: Mapping[Key, Net], lines: Sequence[Any], made: Mapping[int, Any
 
 
 def _part(nets: Mapping[Key, Net], child: Any, parent: Any) -> Costed:
-    """A part of a lot costs what its parent gave up for it."""
+    """A part of a lot costs what its parent gave up for it; where that is nothing, a count may still find some at its cost."""
     taken = [net for (_, _, lot), net in nets.items() if lot == child.parent_id]
-    cost = None if parent.cost_micro is None else -sum(net.cost for net in taken)
-    return child, cost, bool(parent.estimated) and cost is not None, -sum(net.quantity for net in taken)
+    moved, cost = -sum(net.quantity for net in taken), None if parent.cost_micro is None else -sum(net.cost for net in taken)
+    if not moved:
+        moved, cost = parent.quantity, parent.cost_micro
+    return child, cost, bool(parent.estimated) and cost is not None, moved
 
 
 def _back(child: Any, parent: Any) -> Costed:

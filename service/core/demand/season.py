@@ -60,15 +60,15 @@ def own(sums: Sums, first: Counts, origin: int, horizons: Sequence[int], rules: 
     """Each series' season of its own, (h, N): last year's demand in the weeks to come over that of the weeks before them.
 
     Both are drawn to each other by some units, and the ratio is believed in part, as seasonal factors are shrunk in short
-    or noisy histories (Miller & Williams, Int. J. Forecasting 19 (2003) 669-684). None before there is such a year.
+    or noisy histories (Miller & Williams, Int. J. Forecasting 19 (2003) 669-684). None before there are two years.
     """
     year = origin - rules.season
-    known = first <= year - rules.own_least
+    known = first <= origin - rules.own_years * rules.season
     if not known.any():
         return None
-    begin, rows = np.clip(first, max(year - rules.own_before, 0), year - rules.own_least), np.arange(len(first))
-    open_before = sums.weeks[year] - sums.weeks[begin, rows if sums.weeks.shape[1] > 1 else 0]
-    before = (sums.demand[year] - sums.demand[begin, rows]) / np.maximum(open_before, 1.0)
+    begin = max(year - rules.own_before, 0)
+    open_before = sums.weeks[year] - sums.weeks[begin]
+    before = (sums.demand[year] - sums.demand[begin]) / np.maximum(open_before, 1.0)
     stop = np.minimum(year + np.array(horizons) + rules.own_around, origin)
     weeks = sums.weeks[stop] - sums.weeks[year - rules.own_around]
     same = sums.demand[stop] - sums.demand[year - rules.own_around]

@@ -32,7 +32,7 @@ class Settings:
     echo: float = 0.4  # how much of the catalogue's season of last year is believed
     own_echo: float = 0.35  # how much of the series' own season of last year is believed
     own_calm: float = 20.0  # units that hold it at 1
-    own_before: int = 26  # periods before those of last year that they are compared with, as many as there are
-    own_least: int = 8  # and no fewer
+    own_before: int = 26  # periods before those of last year that they are compared with
+    own_years: int = 2  # of history before a series has a season of its own; until then only the catalogue's
     own_around: int = 2  # neighbouring periods that are looked at with those of last year
     cap: float | None = None  # standard deviations above which a single order is learnt as that much
