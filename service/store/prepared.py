@@ -60,6 +60,21 @@ class Prepared:
         finally:
             cursor.close()
 
+    def stream(self, connection: Connection, values: Mapping[str, Any]) -> Iterator[Row[Any]]:
+        """The same rows, some at a time: for answers too large to be held at once."""
+        driver = _driver(connection)
+        if driver is None:
+            yield from connection.execute(self.statement, dict(values))
+            return
+        text, given = self._bound(connection, values)
+        cursor = _execute(connection, driver, text.sql, given)
+        try:
+            assert text.rows is not None
+            while some := cursor.fetchmany(MANY):
+                yield from text.rows(some)
+        finally:
+            cursor.close()
+
     def first(self, connection: Connection, values: Mapping[str, Any]) -> Row[Any] | None:
         """The first row, or None."""
         found = self.rows(connection, values)

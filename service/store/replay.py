@@ -1,6 +1,6 @@
 """What a redraw reads: an item's papers from a day on, its lots as they came, and what the books say of each draw."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from datetime import date
 from typing import Any
 
@@ -50,7 +50,12 @@ _PAPERS = Prepared(
 
 def papers(connection: Connection, workshop: int, item: int, since: date) -> list[Row[Any]]:
     """The standing lines of an item from a day on (reversed papers and restated lines left out), with their papers."""
-    return _PAPERS.rows(connection, {"workshop": workshop, "item": item, "since": since})
+    return list(each_paper(connection, workshop, item, since))
+
+
+def each_paper(connection: Connection, workshop: int, item: int, since: date) -> Iterator[Row[Any]]:
+    """The same, one after another."""
+    return _PAPERS.stream(connection, {"workshop": workshop, "item": item, "since": since})
 
 
 _OTHER_THAN_CAME = Prepared(
@@ -135,7 +140,12 @@ _BOOKED = Prepared(
 
 def booked(connection: Connection, workshop: int, item: int, since: date) -> list[Row[Any]]:
     """What the books say from a day on: `origin`, `line`, `lot_id`, `quantity`, netted over corrections and reversals."""
-    return _BOOKED.rows(connection, {"workshop": workshop, "item": item, "since": since})
+    return list(each_booked(connection, workshop, item, since))
+
+
+def each_booked(connection: Connection, workshop: int, item: int, since: date) -> Iterator[Row[Any]]:
+    """The same, one after another."""
+    return _BOOKED.stream(connection, {"workshop": workshop, "item": item, "since": since})
 
 
 _SOURCE = DOCUMENT.alias("source")

@@ -104,7 +104,7 @@ def _edits_by_lot(scope: Scope, rows: list[Row[Any]]) -> dict[int, list[Row[Any]
     return found
 
 
-def acts_since(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], lines: list[Row[Any]], since: date) -> list[Paper]:
+def acts_since(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], lines: Iterable[Row[Any]], since: date) -> list[Paper]:
     """The item's lines from a day on as acts of the core."""
     named = replay.named(scope.connection, scope.workshop.id, item.id, since)
     by_lot = _edits_by_lot(scope, list(rows.values()))

@@ -97,8 +97,9 @@ class Redraw:
         connection, workshop = self.scope.connection, self.scope.workshop.id
         rows = {row.id: row for row in replay.lots(connection, workshop, item.id)}
         shelves = Shelves()
-        shelves.run(reading.acts_since(self.scope, item, rows, replay.papers(connection, workshop, item.id, date.min), date.min))
-        for row in replay.booked(connection, workshop, item.id, date.min):
+        lines = replay.each_paper(connection, workshop, item.id, date.min)
+        shelves.run(reading.acts_since(self.scope, item, rows, lines, date.min))
+        for row in replay.each_booked(connection, workshop, item.id, date.min):
             shelves.effects[(row.origin, row.line, BEYOND if row.lot_id == item.id else row.lot_id)] -= int(row.quantity)
         return {key: quantity for key, quantity in shelves.effects.items() if quantity}
 
