@@ -127,11 +127,13 @@ class Clerk:
     def _draw_named(self, key: Key, paper: Paper) -> None:
         assert isinstance(paper, Run)
         for material, share in FORMULAS[paper.formula].items():
-            need = paper.grams * share // 100
+            need = over = paper.grams * share // 100
             for one, name, grams in paper.named:
                 if one == material:
                     lot = self.lots[name]
-                    taken = min(lot.on_hand if lot.arrived else 0, need if grams is None else min(grams, need))
+                    told = need if grams is None else min(grams, over)  # what is named over the need names nothing
+                    over -= 0 if grams is None else told
+                    taken = min(lot.on_hand if lot.arrived else 0, told, need)
                     self._take(paper.name, lot, taken, key)
                     need -= taken
 

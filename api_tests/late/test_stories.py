@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 from late.desk import TODAY, Desk
-from late.papers import Correction, Count, Edit, Paper, Receipt, Reversal, Run, Split
+from late.papers import Correction, Count, Edit, Paper, Receipt, Restated, Reversal, Run, Split
 from late.shorter import judged
 
 pytest_plugins = ["late.rooms"]
@@ -214,6 +214,14 @@ STORIES: dict[str, list[Paper]] = {
         Receipt("L2", the(17), 175, "oil", 300, cost=7),
         Run("B1", the(19), 65, "mix", 300, (("oil", "L2", None), ("wax", "S1", 120))),
         Count("C2", the(16), 165, "wax", counted=0),
+    ],
+    "a run that named more than it is corrected to": [
+        Run("B1", the(15), 195, "mix", 300),
+        Count("C1", the(18), 205, "mix", "B1", counted=30),
+        Split("S1", the(16), 215, "B1", 50),
+        Split("S2", the(15), 235, "B1", 20, place="market"),
+        Run("B2", the(19), None, "cream", 300, (("mix", "B1", 75), ("mix", "S2", 75))),
+        Restated("K1", the(20), 0, "B2", 100),
     ],
     "a count explains a draw from a lot that is named after it": [
         Receipt("L1", the(17), None, "oil", 50, expires=the(17), cost=23),
