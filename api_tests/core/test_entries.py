@@ -147,3 +147,9 @@ def test_an_order_that_is_huge_by_one_product_is_not_for_the_rest_of_it() -> Non
     found = outliers(entries(past(small + big)))
     assert found.orders == []
     assert [most for _, most in found.entries] == [usual_most(plain_sizes(90.0, [2.0] * 19))]
+
+
+def test_a_line_of_a_product_that_is_not_told_counts_for_no_other() -> None:
+    day = MONDAY - timedelta(days=7)
+    lines = [Line(10**18, "retail", day, 0, PRODUCTS[1], 3), Line(10**18 + 1, "retail", day, 0, 5, 400)]
+    assert plainly(entries(past(lines))) == [(10**18, PRODUCTS[1], "retail", day, 3.0)]

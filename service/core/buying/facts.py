@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from service.core.buying.answers import GAP
 from service.core.buying.offers import Offer, Terms, packs_for
 from service.core.buying.paths import Stock
 from service.core.buying.replenishment import economic_cycle
@@ -66,7 +67,7 @@ class Settings:
     service_level: float = 0.95
     capital_rate: float = 0.10  # a year, of the price of what lies on the shelf
     budget: int | None = None
-    gap: float = 1e-3
+    gap: float = GAP
     seconds: float = 30.0
     keep_days: int = 365
     orders_ahead: int = 0

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from service.core.buying import conditions
+from service.core.buying.answers import GAP
 from service.core.buying.columns import Columns
 from service.core.buying.paths import evaluate
 from service.core.buying.rows import Column, Counts, Floor, Group, Point, Problem, Programme, Rows
@@ -57,7 +58,7 @@ class Answer:
     bound: float
 
 
-def solve(problem: Problem, gap: float = 1e-3, seconds: float = 60.0) -> Solved:
+def solve(problem: Problem, gap: float = GAP, seconds: float = 60.0) -> Solved:
     """The order of least expected cost, to a proven `gap` or as near as the time allows.
 
     First by combinations of packs. Then without mixtures of offers, whose programmes are small; then with them, to the proof.

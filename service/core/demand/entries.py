@@ -97,6 +97,6 @@ def _summed(lines: Lines, begins: Mapping[str, int], place: Mapping[str, int]) -
     products = array("q", map(place.get, lines.products.split(","), repeat(-1)))
     found: dict[int, float] = {}
     for begin, product, units in zip(orders, products, lines.units.split(","), strict=True):
-        if begin >= 0:
+        if begin >= 0 and product >= 0:
             found[begin + product] = found.get(begin + product, 0.0) + float(units)
     return found
