@@ -49,7 +49,7 @@ def _act(paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | 
     own = reading.found_lot(paper.id, rank, paper.happened_on)
     own.place = place
     act = acts.Counted(counted, None if lot is None else lot.id, place, own)
-    return acts.Paper(rank, locked.paper, paper.id, 0, paper.happened_on, act)
+    return acts.paper(rank, locked.paper, paper.id, 0, paper.happened_on, act)
 
 
 def _counted_thing(scope: Scope, body: CountIn) -> tuple[ItemRow, Row[Any] | None]:

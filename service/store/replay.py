@@ -28,34 +28,63 @@ WORKSHOP, ITEM, SINCE = (
 SOME = 200  # papers asked for at once
 
 
-_PAPERS = Prepared(
-    select(
-        LINE.c.n, LINE.c.paper, LINE.c.quantity, LINE.c.lot_id, LINE.c.place, DOCUMENT.c.kind, DOCUMENT.c.happened_on,
-        DOCUMENT.c.happened_at, DOCUMENT.c.corrects_id, DOCUMENT.c.id, DOCUMENT.c.code, DOCUMENT.c.facts,
-    )
-    .join(DOCUMENT, OF_LINE)
-    .outerjoin(REVERSAL, (REVERSAL.c.workshop_id == DOCUMENT.c.workshop_id) & (REVERSAL.c.reverses_id == _AS_STATED))
+_FACTS = case((or_(DOCUMENT.c.kind == "shipment", DOCUMENT.c.kind == "split"), DOCUMENT.c.facts)).label("facts")  # else NULL
+_TOLD = DOCUMENT.c.id, DOCUMENT.c.kind, DOCUMENT.c.happened_on, DOCUMENT.c.happened_at, DOCUMENT.c.corrects_id, _FACTS
+_STANDS = (
+    DOCUMENT.outerjoin(REVERSAL, (REVERSAL.c.workshop_id == DOCUMENT.c.workshop_id) & (REVERSAL.c.reverses_id == _AS_STATED))
     .outerjoin(
         _AGAIN,
         (_AGAIN.c.workshop_id == DOCUMENT.c.workshop_id) & (_AGAIN.c.corrects_id == _AS_STATED)
         & (_AGAIN.c.id > DOCUMENT.c.id) & _AGAIN.c.states.is_(True),
     )
-    .where(
-        LINE.c.workshop_id == WORKSHOP, LINE.c.item_id == ITEM, DOCUMENT.c.happened_on >= SINCE, REVERSAL.c.id.is_(None),
-        _AGAIN.c.id.is_(None),
-    )
-    .order_by(DOCUMENT.c.id, LINE.c.n)
 )  # fmt: skip
+_STATED_NOW = REVERSAL.c.id.is_(None), _AGAIN.c.id.is_(None)
+_OF_ITEM = LINE.c.n, LINE.c.paper, LINE.c.quantity, LINE.c.lot_id, LINE.c.place
+_PAPERS = Prepared(
+    select(*_OF_ITEM, *_TOLD)
+    .select_from(LINE.join(_STANDS, OF_LINE))
+    .where(LINE.c.workshop_id == WORKSHOP, LINE.c.item_id == ITEM, DOCUMENT.c.happened_on >= SINCE, *_STATED_NOW)
+    .order_by(DOCUMENT.c.id, LINE.c.n)
+)
 
 
 def papers(connection: Connection, workshop: int, item: int, since: date) -> list[Row[Any]]:
     """The standing lines of an item from a day on (reversed papers and restated lines left out), with their papers."""
-    return list(each_paper(connection, workshop, item, since))
+    return _PAPERS.rows(connection, {"workshop": workshop, "item": item, "since": since})
 
 
-def each_paper(connection: Connection, workshop: int, item: int, since: date) -> Iterator[Row[Any]]:
-    """The same, one after another."""
-    return _PAPERS.stream(connection, {"workshop": workshop, "item": item, "since": since})
+_STANDING = Prepared(select(*_TOLD).select_from(_STANDS).where(DOCUMENT.c.workshop_id == WORKSHOP, *_STATED_NOW))
+_LINES = Prepared(select(LINE.c.document_id, *_OF_ITEM).where(LINE.c.workshop_id == WORKSHOP, LINE.c.item_id == ITEM))
+_ORIGINS = Prepared(
+    select(DOCUMENT.c.id, ORIGIN).where(
+        DOCUMENT.c.workshop_id == WORKSHOP, or_(DOCUMENT.c.corrects_id.is_not(None), DOCUMENT.c.reverses_id.is_not(None))
+    )
+)
+_MOVED = Prepared(
+    select(MOVEMENT.c.document_id, MOVEMENT.c.line, MOVEMENT.c.lot_id, MOVEMENT.c.quantity)
+    .join(LOT, _LOT_OF_MOVEMENT)
+    .where(MOVEMENT.c.workshop_id == WORKSHOP, LOT.c.item_id == ITEM)
+)
+
+
+def standing(connection: Connection, workshop: int) -> Iterator[Row[Any]]:
+    """Every standing paper of a workshop, one after another."""
+    return _STANDING.stream(connection, {"workshop": workshop})
+
+
+def origins(connection: Connection, workshop: int) -> dict[int, int]:
+    """Of each correction and reversal the paper it belongs to."""
+    return {row.id: row.origin for row in _ORIGINS.stream(connection, {"workshop": workshop})}
+
+
+def each_line(connection: Connection, workshop: int, item: int) -> Iterator[Row[Any]]:
+    """All lines of an item, those of papers that no longer stand, too."""
+    return _LINES.stream(connection, {"workshop": workshop, "item": item})
+
+
+def each_movement(connection: Connection, workshop: int, item: int) -> Iterator[Any]:
+    """All movements of an item's lots, each as its paper, line, lot and quantity."""
+    return _MOVED.stream(connection, {"workshop": workshop, "item": item})
 
 
 _OTHER_THAN_CAME = Prepared(
@@ -140,12 +169,7 @@ _BOOKED = Prepared(
 
 def booked(connection: Connection, workshop: int, item: int, since: date) -> list[Row[Any]]:
     """What the books say from a day on: `origin`, `line`, `lot_id`, `quantity`, netted over corrections and reversals."""
-    return list(each_booked(connection, workshop, item, since))
-
-
-def each_booked(connection: Connection, workshop: int, item: int, since: date) -> Iterator[Row[Any]]:
-    """The same, one after another."""
-    return _BOOKED.stream(connection, {"workshop": workshop, "item": item, "since": since})
+    return _BOOKED.rows(connection, {"workshop": workshop, "item": item, "since": since})
 
 
 _SOURCE = DOCUMENT.alias("source")

@@ -2,9 +2,10 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Row
 
@@ -16,6 +17,7 @@ from service.store import replay, unbooked
 from service.store.items import ItemRow
 
 LOT_FACTS = {"status", "expires_on", "retest_on", "ready_on", "opened_on", "opened_by_hand", "place", "set_apart"}
+NO_LOTS: frozenset[int] = frozenset()
 DATES = ("expires_on", "retest_on", "ready_on", "opened_on", "received_on")
 
 
@@ -47,7 +49,7 @@ def _outstanding(scope: Scope, item: ItemRow, before: date, but: int = 0) -> lis
     for row in unbooked.before(connection, workshop, item.id, before):
         rank = happening.rank(row.happened_on, row.happened_at, happening.ASSUMED)
         if not row.is_count and rank > after:
-            found.append(Open(row.origin, row.line, -int(row.quantity), row.happened_on, (rank, row.origin, row.line, 1)))
+            found.append(Open(row.origin, row.line, -int(row.quantity), row.happened_on, (rank, row.origin, row.line, True)))
     return sorted(found, key=lambda one: one.order)
 
 
@@ -104,64 +106,121 @@ def _edits_by_lot(scope: Scope, rows: list[Row[Any]]) -> dict[int, list[Row[Any]
     return found
 
 
-def acts_since(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], lines: Iterable[Row[Any]], since: date) -> list[Paper]:
+class Told(NamedTuple):
+    """A paper while its lines are read."""
+
+    id: int
+    origin: int
+    kind: str
+    day: date
+    timed: bool
+    moment: int  # as `happening.moment` has it
+    facts: str | None  # of a shipment or a split
+
+
+Lines = Iterable[tuple[Row[Any], Told]]
+
+
+def told(row: Row[Any]) -> Told:
+    """What a paper's row says."""
+    moment = happening.moment(row.happened_on, row.happened_at)
+    return Told(row.id, row.corrects_id or row.id, row.kind, row.happened_on, row.happened_at is not None, moment, row.facts)
+
+
+@dataclass(frozen=True, slots=True)
+class Papers:
+    """All papers of a workshop, each read once for the lines of every item: what stands, and what belongs to what."""
+
+    standing: dict[int, Told]
+    origins: dict[int, int]  # of each correction and reversal the paper it belongs to
+
+    @classmethod
+    def read(cls, scope: Scope) -> "Papers":
+        """The papers of the scope's workshop."""
+        connection, workshop = scope.connection, scope.workshop.id
+        standing = {row.id: told(row) for row in replay.standing(connection, workshop)}
+        return cls(standing, replay.origins(connection, workshop))
+
+    def lines(self, scope: Scope, item: ItemRow) -> Lines:
+        """The standing lines of an item, with their papers."""
+        for line in replay.each_line(scope.connection, scope.workshop.id, item.id):
+            by = self.standing.get(line.document_id)
+            if by is not None:
+                yield line, by
+
+
+def acts_since(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], lines: Lines, since: date) -> list[Paper]:
     """The item's lines from a day on as acts of the core."""
-    named = replay.named(scope.connection, scope.workshop.id, item.id, since)
     by_lot = _edits_by_lot(scope, list(rows.values()))
-    edits = {(edit.document_id, edit.lot_id): edit for some in by_lot.values() for edit in some}
-    mine: dict[int, frozenset[int]] = {}
-    children: dict[int, Row[Any]] = {}
-    for row in rows.values():
-        if row.document_id is not None:
-            mine[row.document_id] = mine.get(row.document_id, frozenset()) | {row.id}
-            children[row.document_id] = row
+    beside = _Beside.of(rows, by_lot, replay.named(scope.connection, scope.workshop.id, item.id, since))
     before = {lot: [edit for edit in some if edit.happened_on < since] for lot, some in by_lot.items()}
     found: list[Paper] = []
-    for line in lines:
-        for act, place, count in _of_line(line, rows, named, edits, mine, children):
-            rank = happening.rank(line.happened_on, line.happened_at, place, count)
-            origin = line.corrects_id or line.id
-            found.append(Paper(rank, line.paper, origin, line.n, line.happened_on, act))
+    for line, by in lines:
+        for act, place, count in beside.acts(line, by):
+            order = by.moment + happening.within(by.timed, place, count), line.paper, line.n, isinstance(act, Assumed)
+            found.append(Paper(order, by.origin, by.day, act))
             if isinstance(act, Came):
                 for edit in before.get(act.lot.id, ()):  # of days before the one its receipt was corrected to
                     _set(act.lot, json.loads(edit.facts))
     return found
 
 
-def _of_line(
-    line: Any, rows: dict[int, Row[Any]], named: dict[tuple[int, int], Any], edits: dict[tuple[int, int], Any],
-    mine: dict[int, frozenset[int]], children: dict[int, Row[Any]],
-) -> list[tuple[Act, int, int]]:  # fmt: skip
-    """The acts of one line, each with its place in a day without a time and what it counts."""
-    if line.kind == "count":
-        return [_count_of(line, children)]
-    if line.kind == "edit":
-        edit = edits.get((line.id, line.lot_id))
-        facts = _dated(json.loads(edit.facts)) if edit is not None else {}
-        return [(Edited(line.lot_id, facts), happening.CAME, 0)]
-    if line.kind == "split":
-        child = arrived(children[line.id])
-        told = frozenset(json.loads(line.facts).get("told", ()))
-        return [(Divided(line.lot_id, child, -line.quantity, told), happening.SPLIT, 0)]
-    if line.kind == "disposal":
-        return [(Gone(line.lot_id, -line.quantity), happening.GONE, 0)]
-    if line.quantity > 0 or line.lot_id is not None:
-        return [(Came(arrived(rows[line.lot_id]), line.quantity), happening.CAME, 0)]
-    own = mine.get(line.corrects_id or line.id, frozenset())
-    least = date.fromisoformat(json.loads(line.facts)["least"]) if line.kind == "shipment" else None
-    acts: list[tuple[Act, int, int]] = [(Assumed(-line.quantity, own, least), happening.ASSUMED, 0)]
-    by_name = named.get((line.id, line.n))
-    if by_name:
-        acts.insert(0, (Named(-line.quantity, tuple(by_name)), happening.NAMED, 0))
-    return acts
+Placed = tuple[Act, int, int]  # an act, its place in a day without a time, what it counts
 
 
-def _count_of(line: Any, children: dict[int, Row[Any]]) -> tuple[Act, int, int]:
+@dataclass(frozen=True, slots=True)
+class _Beside:
+    """What is told of an item beside its lines: its lots, their edits, and the lots that were named."""
+
+    rows: dict[int, Row[Any]]
+    edits: dict[tuple[int, int], Row[Any]]  # by paper and lot
+    named: dict[tuple[int, int], replay.NamedLots]  # by paper and line
+    mine: dict[int, frozenset[int]]  # the lots that a paper made
+    children: dict[int, Row[Any]]  # the last of them
+
+    @classmethod
+    def of(cls, rows: dict[int, Row[Any]], by_lot: dict[int, list[Row[Any]]], named: Any) -> "_Beside":
+        edits = {(edit.document_id, edit.lot_id): edit for some in by_lot.values() for edit in some}
+        mine: dict[int, frozenset[int]] = {}
+        children: dict[int, Row[Any]] = {}
+        for row in rows.values():
+            if row.document_id is not None:
+                mine[row.document_id] = mine.get(row.document_id, NO_LOTS) | {row.id}
+                children[row.document_id] = row
+        return cls(rows, edits, named, mine, children)
+
+    def acts(self, line: Any, by: Told) -> Sequence[Placed]:
+        """The acts of one line."""
+        if line.lot_id is None and line.quantity <= 0 and by.kind != "count":
+            return self._draw(line, by)
+        match by.kind:
+            case "count":
+                return (_count_of(line, by, self.children),)
+            case "edit":
+                edit = self.edits.get((by.id, line.lot_id))
+                facts = _dated(json.loads(edit.facts)) if edit is not None else {}
+                return ((Edited(line.lot_id, facts), happening.CAME, 0),)
+            case "split":
+                said = frozenset(json.loads(str(by.facts)).get("told", ()))
+                divided = Divided(line.lot_id, arrived(self.children[by.id]), -line.quantity, said)
+                return ((divided, happening.SPLIT, 0),)
+            case "disposal":
+                return ((Gone(line.lot_id, -line.quantity), happening.GONE, 0),)
+        return ((Came(arrived(self.rows[line.lot_id]), line.quantity), happening.CAME, 0),)
+
+    def _draw(self, line: Any, by: Told) -> Sequence[Placed]:
+        least = date.fromisoformat(json.loads(str(by.facts))["least"]) if by.kind == "shipment" else None
+        rest = Assumed(-line.quantity, self.mine.get(by.origin, NO_LOTS), least), happening.ASSUMED, 0
+        named = self.named.get((by.id, line.n))
+        return (rest,) if named is None else ((Named(-line.quantity, tuple(named)), happening.NAMED, 0), rest)
+
+
+def _count_of(line: Any, by: Told, children: dict[int, Row[Any]]) -> tuple[Act, int, int]:
     if line.lot_id is not None:
         return Counted(line.quantity, lot=line.lot_id), 0, happening.OF_LOTS
     count = happening.OF_ITEM if line.place is None else happening.OF_LOTS
-    rank = happening.rank(line.happened_on, line.happened_at, 0, count)
-    own = arrived(children[line.id]) if line.id in children else found_lot(line.id, rank, line.happened_on)
+    rank = by.moment + happening.within(by.timed, 0, count)
+    own = arrived(children[by.id]) if by.id in children else found_lot(by.id, rank, by.day)
     own.place = line.place
     return Counted(line.quantity, place=line.place, own=own), 0, count
 

@@ -70,7 +70,7 @@ class Redraw:
         connection, workshop = self.scope.connection, self.scope.workshop.id
         rows = {row.id: row for row in replay.lots(connection, workshop, item.id)}
         since = min(since, unbooked.first_day(connection, workshop, item.id) or since)  # a count explains draws of before
-        lines = replay.papers(connection, workshop, item.id, since)
+        lines = [(row, reading.told(row)) for row in replay.papers(connection, workshop, item.id, since)]
         said = replay.booked(connection, workshop, item.id, since)
         shelves = reading.as_of(self.scope, item, rows, since, said)
         acts = reading.acts_since(self.scope, item, rows, lines, since)
@@ -92,16 +92,16 @@ class Redraw:
             self.counts[count] = (self.counts.get(count, (was, now))[0], now)
         return shelves
 
-    def differs(self, item: ItemRow) -> dict[lateness.Key, int]:
+    def differs(self, item: ItemRow, papers: reading.Papers) -> dict[lateness.Key, int]:
         """What the books would have to change of an item had every paper been recorded in its order: nothing, by law 13."""
         connection, workshop = self.scope.connection, self.scope.workshop.id
         rows = {row.id: row for row in replay.lots(connection, workshop, item.id)}
         shelves = Shelves()
-        lines = replay.each_paper(connection, workshop, item.id, date.min)
-        shelves.run(reading.acts_since(self.scope, item, rows, lines, date.min))
-        for row in replay.each_booked(connection, workshop, item.id, date.min):
-            shelves.effects[(row.origin, row.line, BEYOND if row.lot_id == item.id else row.lot_id)] -= int(row.quantity)
-        return {key: quantity for key, quantity in shelves.effects.items() if quantity}
+        shelves.run(reading.acts_since(self.scope, item, rows, papers.lines(self.scope, item), date.min))
+        effects, origins = shelves.effects, papers.origins
+        for document, line, lot, quantity in replay.each_movement(connection, workshop, item.id):
+            effects[(origins.get(document, document), line, BEYOND if lot == item.id else lot)] -= quantity
+        return {key: quantity for key, quantity in effects.items() if quantity}
 
     def _founders(self, shelves: Shelves, acts: list[Step]) -> None:
         """Give the lots that counts found an id of their own."""

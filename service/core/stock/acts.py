@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 from service.core.stock import draw
 from service.core.stock.draw import Shelf
@@ -44,32 +44,28 @@ class Lot:
         return Shelf(self.id, self.code, self.received_on, self.use_by, left, self.status, *dates, not self.set_apart)
 
 
-@dataclass(frozen=True, slots=True)
-class Came:
+class Came(NamedTuple):
     """A lot came in or was made."""
 
     lot: Lot
     quantity: int
 
 
-@dataclass(frozen=True, slots=True)
-class Edited:
+class Edited(NamedTuple):
     """Facts of a lot from here on."""
 
     lot: int
     facts: Mapping[str, Any]
 
 
-@dataclass(frozen=True, slots=True)
-class Named:
+class Named(NamedTuple):
     """A draw of named lots: (lot, most) each; `need` is the line's whole quantity."""
 
     need: int
     lots: tuple[tuple[int, int | None], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Assumed:
+class Assumed(NamedTuple):
     """A draw of what named lots did not give, first expired, first out; never from `without`.
 
     A sale (`least` given) takes from any place, and only lots whose last usable day is not before `least`.
@@ -80,16 +76,14 @@ class Assumed:
     least: date | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Gone:
+class Gone(NamedTuple):
     """A disposal from one lot."""
 
     lot: int
     quantity: int
 
 
-@dataclass(frozen=True, slots=True)
-class Divided:
+class Divided(NamedTuple):
     """Part of a lot becomes a lot of its own, which is what its parent was then but for what `told` says."""
 
     lot: int
@@ -98,8 +92,7 @@ class Divided:
     told: frozenset[str] = frozenset()  # `place`, `opened_on`
 
 
-@dataclass(frozen=True, slots=True)
-class Counted:
+class Counted(NamedTuple):
     """What was really there: of one lot, of the lots in a place, or of the item; `own` is where a gain falls without a lot."""
 
     counted: int
@@ -116,21 +109,25 @@ class Counted:
 Act = Came | Edited | Named | Assumed | Gone | Divided | Counted
 
 
-Order = tuple[int, int, int, int]  # rank, order of recording, line, whether it is the assumed part of a draw
+Order = tuple[
+    int, int, int, bool
+]  # rank (happening), the item's order of recording, line, whether it is the assumed part of a draw
 
 
-@dataclass(frozen=True, slots=True)
-class Paper:
-    """One act of a paper: its rank (happening), its line, and its day."""
+class Paper(NamedTuple):
+    """One act of a paper, at its place in the order of happening, then of recording, then of the sheet."""
 
-    rank: int
-    number: int  # the item's order of recording
+    order: Order
     document: int
-    line: int
     day: date
     act: Act
 
     @property
-    def order(self) -> Order:
-        """Order of happening, then of recording, then of the sheet."""
-        return self.rank, self.number, self.line, isinstance(self.act, Assumed)
+    def line(self) -> int:
+        """The line of the paper."""
+        return self.order[2]
+
+
+def paper(rank: int, number: int, document: int, line: int, day: date, act: Act) -> Paper:
+    """An act at its place: `rank` says when it happened, `number` when it was recorded among the item's papers."""
+    return Paper((rank, number, line, isinstance(act, Assumed)), document, day, act)

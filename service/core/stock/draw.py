@@ -9,6 +9,8 @@ from datetime import date, timedelta
 from typing import Protocol
 
 FOREVER = date(9999, 12, 31)
+NEVER = (date.max, date.min)
+A_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +92,18 @@ def state(lot: Seen, day: date) -> str:
     return "usable" if lot.production else "set_apart"
 
 
+def window(lot: Seen) -> tuple[date, date]:
+    """The first and the last day on which a lot may be drawn, wherever it is; NEVER when there is none."""
+    if lot.status in ("rejected", "quarantined"):
+        return NEVER
+    first = lot.received_on if lot.ready_on is None else max(lot.received_on, lot.ready_on)
+    return first, lot.use_by if lot.retest_on is None else min(lot.use_by, lot.retest_on - A_DAY)
+
+
 def drawable(lot: Seen, day: date) -> bool:
     """Whether production may draw this lot by itself on that day."""
-    return lot.received_on <= day and state(lot, day) == "usable"
+    first, last = window(lot)
+    return lot.production and first <= day <= last
 
 
 def offered(lots: Iterable[Shelf], least: date | None) -> list[Shelf]:

@@ -15,11 +15,22 @@ OF_LOTS, OF_ITEM = 2, 3
 
 def rank(day: date, at: datetime | None, act: int = CAME, count: int = 0) -> int:
     """Where an act stands among all others of its item; `count` is 0, OF_LOTS or OF_ITEM (without a time it ends its day)."""
+    return moment(day, at) + within(at is not None, act, count)
+
+
+def moment(day: date, at: datetime | None) -> int:
+    """Where a paper's day begins in the order, or its time stands."""
     base = day.toordinal() * DAY
     if at is None:
-        return base + (DAY - 10 + count if count else act)
-    micros = (at - datetime.combine(day, time(), UTC)) // _MICRO + MICROS_A_DAY
-    return base + TIMED + 4 * micros + count
+        return base
+    return base + TIMED + 4 * ((at - datetime.combine(day, time(), UTC)) // _MICRO + MICROS_A_DAY)
+
+
+def within(timed: bool, act: int, count: int = 0) -> int:
+    """What an act's kind adds to its paper's moment; what was counted comes last of it."""
+    if timed:
+        return count
+    return DAY - 10 + count if count else act
 
 
 _MICRO = datetime(1, 1, 1, 0, 0, 0, 1) - datetime(1, 1, 1)

@@ -4,7 +4,7 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
-from service.core.stock.acts import Act, Came, Counted, Divided, Edited, Gone, Named, Order, Paper
+from service.core.stock.acts import Act, Assumed, Came, Counted, Divided, Edited, Gone, Named, Order, Paper
 
 
 class Kept:
@@ -17,7 +17,8 @@ class Kept:
         self._places = dict(places)
         self._ahead: dict[int, str | None] = {}  # places told of lots that come later, as `Shelves.ahead`
         for paper in in_order:
-            self._walk(paper)
+            if not isinstance(paper.act, Assumed):  # it names nothing
+                self._walk(paper)
 
     def _walk(self, paper: Paper) -> None:
         match paper.act:

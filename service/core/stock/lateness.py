@@ -9,7 +9,8 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
+from operator import attrgetter
+from typing import Any, NamedTuple
 
 from service.core.stock import draw
 from service.core.stock.acts import Assumed, Came, Counted, Divided, Edited, Gone, Lot, Named, Order, Paper
@@ -17,6 +18,7 @@ from service.core.stock.kept import Kept
 
 BEYOND = 0  # stands for the unbooked lot in effects
 OPEN_TO = {"set_apart": 1, "usable": 2}  # to sales; to production, too
+IN_ORDER = attrgetter("order")
 OF_PART = ("received_on", "status", "expires_on", "retest_on", "ready_on", "place", "set_apart")  # taken over from its lot
 
 
@@ -30,6 +32,15 @@ class Open:
     day: date
     order: Order
     least: date | None = None  # of a sale: as acts.Assumed has it
+
+
+class Standing(NamedTuple):
+    """A lot with the days on which it may be drawn, while nothing changes them."""
+
+    lot: Lot
+    first: date
+    last: date
+    use_by: date
 
 
 Key = tuple[int, int, int]  # document, line, lot or BEYOND
@@ -50,11 +61,11 @@ class Shelves:
     born: dict[int, dict[str, Any]] = field(default_factory=dict)  # what each part was when it was split off
     kept: "Kept" = field(default_factory=lambda: Kept((), {}))
     _left: dict[tuple[int, int], int] = field(default_factory=dict)
-    _first_out: list[Lot] | None = None  # lots in law 6's order, until one changes its place in it or is filled again
+    _first_out: list[Standing] | None = None  # lots in law 6's order, until one changes its place in it or is filled again
 
     def run(self, papers: Iterable[Paper]) -> None:
         """Apply papers in their order, sparing for named draws what later papers name."""
-        in_order = sorted(papers, key=lambda paper: paper.order)
+        in_order = sorted(papers, key=IN_ORDER)
         self.kept = Kept(in_order, {lot.id: lot.place for lot in self.lots.values()})
         for paper in in_order:
             self.apply(paper)
@@ -62,14 +73,14 @@ class Shelves:
     def apply(self, paper: Paper) -> None:
         """Run one act."""
         match paper.act:
+            case Assumed():
+                self._assumed(paper, paper.act)
             case Came():
                 self._came(paper, paper.act.lot, paper.act.quantity)
             case Edited():
                 self._edited(paper, paper.act)
             case Named():
                 self._named(paper, paper.act)
-            case Assumed():
-                self._assumed(paper, paper.act)
             case Gone():
                 taken = self._take(paper.document, paper.line, paper.act.lot, paper.act.quantity, paper.day)
                 self._beyond(paper, paper.act.quantity - taken)
@@ -121,22 +132,29 @@ class Shelves:
         self._left[(paper.document, paper.line)] = left
 
     def _assumed(self, paper: Paper, act: Assumed) -> None:
-        wanted = self._left.pop((paper.document, paper.line), act.need)
-        order = paper.order
-        for lot in self._in_first_out():
+        document, day, line = paper.document, paper.day, paper.line
+        wanted = self._left.pop((document, line), act.need) if self._left else act.need
+        for lot, first, last, use_by in self._in_first_out():
             if wanted <= 0:
                 break
-            if lot.quantity and lot.id not in act.without and _offered(lot, act.least, paper.day):
-                free = lot.quantity - self.kept.after(lot.id, order)
-                wanted -= self._take(paper.document, paper.line, lot.id, min(free, wanted), paper.day)
-        self._beyond(paper, wanted, act.least)
+            if not lot.quantity or not first <= day <= last or lot.id in act.without:
+                continue
+            if lot.set_apart if act.least is None else use_by < act.least:
+                continue
+            free = lot.quantity - self.kept.after(lot.id, paper.order)
+            wanted -= self._take(document, line, lot.id, min(free, wanted), day)
+        if wanted > 0:
+            self._beyond(paper, wanted, act.least)
 
-    def _in_first_out(self) -> list[Lot]:
+    def _in_first_out(self) -> list[Standing]:
         """The lots in law 6's order; emptied ones at its head are left behind."""
         if self._first_out is None:
-            self._first_out = sorted(self.lots.values(), key=lambda lot: (lot.use_by, lot.received_on, lot.code))
-        if self._first_out and not self._first_out[0].quantity:
-            self._first_out = [lot for lot in self._first_out if lot.quantity]
+            self._first_out = sorted(
+                (Standing(lot, *draw.window(lot), lot.use_by) for lot in self.lots.values() if lot.quantity),
+                key=lambda one: (one.use_by, one.lot.received_on, one.lot.code),
+            )
+        if self._first_out and not self._first_out[0].lot.quantity:
+            self._first_out = [one for one in self._first_out if one.lot.quantity]
         return self._first_out
 
     def _counted(self, paper: Paper, act: Counted) -> None:
@@ -202,10 +220,11 @@ class Shelves:
     def _take(self, document: int, line: int, lot: int, wanted: int, day: date, opens: bool = True) -> int:
         """Take up to `wanted` of a lot; the first draw opens it."""
         there = self.lots.get(lot)
-        taken = min(wanted, there.quantity) if there is not None else 0
-        if there is None or taken <= 0:
+        if there is None or wanted <= 0 or not there.quantity:
             return 0
-        self._move(document, line, lot, -taken)
+        taken = min(wanted, there.quantity)
+        there.quantity -= taken
+        self.effects[(document, line, lot)] -= taken
         if opens and there.opened_life_days is not None and there.opened_on is None:
             there.opened_on = day
             self._first_out = None
@@ -226,13 +245,6 @@ class Shelves:
     def _effect(self, document: int, line: int, lot: int, quantity: int) -> None:
         if quantity:
             self.effects[(document, line, lot)] += quantity
-
-
-def _offered(lot: Lot, least: date | None, day: date) -> bool:
-    """Whether a draw may take of a lot by itself; of a sale as `draw.offered` has it."""
-    if least is None:
-        return draw.drawable(lot, day)
-    return any(draw.drawable(shelf, day) for shelf in draw.offered([lot.shelf()], least))
 
 
 def _is_counted(act: Counted, lot: Lot) -> bool:
