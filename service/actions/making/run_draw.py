@@ -151,18 +151,11 @@ def _enter(drawn: Drawn, at: int, row: Row[Any], take: draw.Take, day: date) -> 
     cost = drawn.entries.change(at, lot, -take.quantity) if take.quantity else 0
     drawn.estimated |= row.estimated and bool(take.quantity)
     drawn.taken.append(Taken(at, row, take.quantity, _negated(cost), take.chosen))
-    _open(lot, row, take.quantity, day)
+    papers.open_first(lot, row, take.quantity, day)
 
 
 def _negated(cost: int | None) -> int | None:
     return None if cost is None else -cost
-
-
-def _open(lot: Any, row: Row[Any], quantity: int, day: date) -> None:
-    """The first draw opens a lot that has an opened life."""
-    if quantity and row.opened_life_days is not None and lot.opened_on is None:
-        lot.opened_on = day
-        lot.use_by = draw.last_usable_day(row.expires_on, day, row.opened_life_days)
 
 
 def _unbooked(scope: Scope, drawn: Drawn, at: int, item: ItemRow, short: int, day: date) -> None:
