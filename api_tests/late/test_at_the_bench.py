@@ -49,6 +49,29 @@ def test_a_box_for_the_market_stays_out_of_production_in_every_redraw(desk: Desk
     assert facts(desk, box, "on_hand", "place") == [10, "market"]
 
 
+def test_a_named_tub_is_opened_before_the_rest_is_drawn(desk: Desk) -> None:
+    """Two tubs; 30 g are named of the second: it is open then, is to be used up first, and the first stays closed."""
+    desk.ask("PATCH", "materials/oil", {"opened_life_days": 5})
+    first, second = receive(desk, 200, 10, containers=2, expires_on="2031-06-30")["lots"]
+    run = make(desk, 80, day(15), lots=[{"material": "oil", "lot": second, "quantity": 30}])
+    assert took(desk, run) == {second: 80}
+    assert [facts(desk, lot, "opened_on") for lot in (first, second)] == [[None], [day(15)]]
+    assert desk.house.proof(desk.workshop) == []
+
+
+def test_two_lines_of_one_material_open_one_tub(desk: Desk) -> None:
+    """The first line opens the named tub; the second, which names nothing, goes on with it."""
+    lines = [{"material": "oil", "percent": 60}, {"material": "oil", "percent": 40}]
+    desk.ask("POST", "formulas", {"code": "twice", "name": "Twice", "lines": lines})
+    desk.ask("PATCH", "materials/oil", {"opened_life_days": 5})
+    first, second = receive(desk, 200, 10, containers=2, expires_on="2031-06-30")["lots"]
+    named = [{"material": "oil", "lot": second, "quantity": 30}]
+    run = desk.ask("POST", "runs", {"formula": "twice", "batch_g": 90, "made_on": day(15), "lots": named})
+    assert [(one["lot"], one["quantity"]) for one in run["used"]] == [(second, 30), (second, 24), (second, 36)]
+    assert facts(desk, first, "opened_on") == [None]
+    assert desk.house.proof(desk.workshop) == []
+
+
 def test_a_wrong_unit_is_put_right_by_the_unit_alone(desk: Desk) -> None:
     receipt = receive(desk, 5, 10, cost=25)
     run = make(desk, 700, day(12))

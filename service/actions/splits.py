@@ -42,7 +42,7 @@ def record(scope: Scope, code: str, body: SplitIn) -> dict[str, Any]:
     paper = papers.new_paper(scope, "split", when)
     child = _part(scope, body, item, parent, paper, quantity)
     paper.facts = {"lot": child["code"], "parent": parent.code, "item": item.code, "note": body.note,
-                   "told": _told(body)}  # fmt: skip
+                   "told": [name for name in ("place", "opened_on") if getattr(body, name) is not None]}  # fmt: skip
     stated = [Stated(item.id, locked.paper, -quantity, parent.id)]
     followed = None
     if late.in_order(locked, rank) and quantity <= parent.on_hand:
@@ -57,12 +57,6 @@ def record(scope: Scope, code: str, body: SplitIn) -> dict[str, Any]:
     answer = show(scope, paper.code)
     answer["warnings"] += papers.same_day(scope, [locked], when)
     return answer if followed is None else papers.told(answer, followed)
-
-
-def _told(body: SplitIn) -> list[str]:
-    """What the part does not take over from its lot: with the place, whether production draws from there."""
-    told = ["place", "set_apart"] if body.place is not None else []
-    return [*told, "opened_on"] if body.opened_on is not None else told
 
 
 def _part(scope: Scope, body: SplitIn, item: ItemRow, parent: Row[Any], paper: Paper, quantity: int) -> dict[str, Any]:
