@@ -108,6 +108,20 @@ def test_a_suppliers_lot_put_right_reaches_what_was_split_off(desk: Desk) -> Non
     assert facts(desk, again, "supplier_lot", "cost") == ["T2", 1]
 
 
+def test_a_lot_that_never_was_is_not_counted(desk: Desk) -> None:
+    receipt = receive(desk, 500, 10)
+    part = desk.ask("POST", f"lots/{receipt['lot']}/splits", {"quantity": 50, "split_on": day(11)})
+    run = make(desk, 100, day(12))
+    for paper in (run["batch"]["code"], part["split"], receipt["receipt"]):
+        desk.ask("POST", "reversals", {"document": paper, "reason": "a mistake"})
+    for lot in (receipt["lot"], part["lot"], run["batch"]["lots"][0]["lot"]):
+        for at in (day(12), day(20)):
+            refused = desk.ask("POST", "counts", {"lot": lot, "counted": 70, "counted_at": at}, expect=(409,))
+            assert (refused["type"], refused["lot"]) == ("/problems/conflict", lot)
+    assert count(desk, 70, day(20))["difference"] == 70
+    assert took(desk, make(desk, 10, day(15))) == {None: 10}
+
+
 @pytest.mark.parametrize("told", ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-10:00", "1999-12-31"])
 def test_a_time_outside_the_calendar_is_refused(desk: Desk, told: str) -> None:
     refused = desk.ask("POST", "receipts", {"material": "oil", "quantity": 1, "received_on": told}, expect=(422,))

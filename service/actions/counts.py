@@ -12,7 +12,7 @@ from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core.stock import acts, happening
 from service.core.units import money_out, quantity_in, quantity_out, said
-from service.errors import Invalid, NotFound
+from service.errors import Conflict, Invalid, NotFound
 from service.shapes.papers import CountIn
 from service.store import items, ledger
 from service.store import papers as paper_store
@@ -30,6 +30,8 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     whole = lot is None and body.place is None
     held, when, rank = papers.lock(scope, [item.id], when, count=happening.OF_ITEM if whole else happening.OF_LOTS)
     locked = held[item.id]
+    if lot is not None:
+        _must_stand(scope, lot)
     items.counted(scope.connection, scope.workshop.id, item.id, when[0])
     paper = papers.new_paper(scope, "count", when)
     paper.facts = {"note": body.note, "place": body.place, "item": item.code, "lot": lot.code if lot is not None else None}
@@ -43,6 +45,13 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
         since = date.min if lot is None else lot.received_on
         followed = late.follow(scope, again, {item.id: since})
     return papers.told(show(scope, paper.code), followed)
+
+
+def _must_stand(scope: Scope, lot: Row[Any]) -> None:
+    """409 when what made the lot is reversed: there never was such a lot, and what lies there is another's."""
+    back = paper_store.reversal_of(scope.connection, scope.workshop.id, lot.document_id)
+    if back is not None:
+        raise Conflict(f"lot {lot.code} is gone since {back.code} reversed what made it: count the item instead", lot=lot.code)
 
 
 def _act(paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | None, place: str | None) -> acts.Paper:
