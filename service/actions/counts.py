@@ -39,7 +39,7 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     ledger.post(scope.connection, scope.workshop.id, paper, [stated])
     again = Redraw.begin(scope, paper)
     if late.in_order(locked, rank):
-        again.step(item, _act(paper, locked, rank, counted, lot, body.place))
+        again.step(item, _act(item, paper, locked, rank, counted, lot, body.place))
         followed = late.finish(scope, again)
     else:
         since = date.min if lot is None else lot.received_on
@@ -54,9 +54,11 @@ def _must_stand(scope: Scope, lot: Row[Any]) -> None:
         raise Conflict(f"lot {lot.code} is gone since {back.code} reversed what made it: count the item instead", lot=lot.code)
 
 
-def _act(paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | None, place: str | None) -> acts.Paper:
-    own = reading.found_lot(paper.id, rank, paper.happened_on)
-    own.place = place
+def _act(
+    item: ItemRow, paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | None, place: str | None
+) -> acts.Paper:
+    own = reading.found_lot(item, paper.id, rank, paper.happened_on) if lot is None else reading.current(lot)
+    own.place = place if lot is None else own.place
     act = acts.Counted(counted, None if lot is None else lot.id, place, own)
     return acts.paper(rank, locked.paper, paper.id, 0, paper.happened_on, act)
 

@@ -153,7 +153,7 @@ class Papers:
 def acts_since(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], lines: Lines, since: date) -> list[Paper]:
     """The item's lines from a day on as acts of the core."""
     by_lot = _edits_by_lot(scope, list(rows.values()))
-    beside = _Beside.of(rows, by_lot, replay.named(scope.connection, scope.workshop.id, item.id, since))
+    beside = _Beside.of(item, rows, by_lot, replay.named(scope.connection, scope.workshop.id, item.id, since))
     before = {lot: [edit for edit in some if edit.happened_on < since] for lot, some in by_lot.items()}
     found: list[Paper] = []
     for line, by in lines:
@@ -173,6 +173,7 @@ Placed = tuple[Act, int, int]  # an act, its place in a day without a time, what
 class _Beside:
     """What is told of an item beside its lines: its lots, their edits, and the lots that were named."""
 
+    item: ItemRow
     rows: dict[int, Row[Any]]
     edits: dict[tuple[int, int], Row[Any]]  # by paper and lot
     named: dict[tuple[int, int], replay.NamedLots]  # by paper and line
@@ -180,7 +181,7 @@ class _Beside:
     children: dict[int, Row[Any]]  # the last of them
 
     @classmethod
-    def of(cls, rows: dict[int, Row[Any]], by_lot: dict[int, list[Row[Any]]], named: Any) -> "_Beside":
+    def of(cls, item: ItemRow, rows: dict[int, Row[Any]], by_lot: dict[int, list[Row[Any]]], named: Any) -> "_Beside":
         edits = {(edit.document_id, edit.lot_id): edit for some in by_lot.values() for edit in some}
         mine: dict[int, frozenset[int]] = {}
         children: dict[int, Row[Any]] = {}
@@ -188,7 +189,7 @@ class _Beside:
             if row.document_id is not None:
                 mine[row.document_id] = mine.get(row.document_id, NO_LOTS) | {row.id}
                 children[row.document_id] = row
-        return cls(rows, edits, named, mine, children)
+        return cls(item, rows, edits, named, mine, children)
 
     def acts(self, line: Any, by: Told) -> Sequence[Placed]:
         """The acts of one line."""
@@ -196,7 +197,7 @@ class _Beside:
             return self._draw(line, by)
         match by.kind:
             case "count":
-                return (_count_of(line, by, self.children),)
+                return (self._count(line, by),)
             case "edit":
                 edit = self.edits.get((by.id, line.lot_id))
                 facts = _dated(json.loads(edit.facts)) if edit is not None else {}
@@ -210,6 +211,15 @@ class _Beside:
                 return ((Gone(line.lot_id, -line.quantity), happening.GONE, 0),)
         return ((Came(arrived(self.rows[line.lot_id]), line.quantity), happening.CAME, 0),)
 
+    def _count(self, line: Any, by: Told) -> Placed:
+        if line.lot_id is not None:  # one that only a count had found, which finds none by now, is there from here on
+            return Counted(line.quantity, lot=line.lot_id, own=arrived(self.rows[line.lot_id])), 0, happening.OF_LOTS
+        count = happening.OF_ITEM if line.place is None else happening.OF_LOTS
+        rank = by.moment + happening.within(by.timed, 0, count)
+        own = arrived(self.children[by.id]) if by.id in self.children else found_lot(self.item, by.id, rank, by.day)
+        own.place = line.place
+        return Counted(line.quantity, place=line.place, own=own), 0, count
+
     def _draw(self, line: Any, by: Told) -> Sequence[Placed]:
         least = date.fromisoformat(json.loads(str(by.facts))["least"]) if by.kind == "shipment" else None
         rest = Assumed(-line.quantity, self.mine.get(by.origin, NO_LOTS), least), happening.ASSUMED, 0
@@ -217,20 +227,10 @@ class _Beside:
         return (rest,) if named is None else ((Named(-line.quantity, tuple(named)), happening.NAMED, 0), rest)
 
 
-def _count_of(line: Any, by: Told, children: dict[int, Row[Any]]) -> tuple[Act, int, int]:
-    if line.lot_id is not None:
-        return Counted(line.quantity, lot=line.lot_id), 0, happening.OF_LOTS
-    count = happening.OF_ITEM if line.place is None else happening.OF_LOTS
-    rank = by.moment + happening.within(by.timed, 0, count)
-    own = arrived(children[by.id]) if by.id in children else found_lot(by.id, rank, by.day)
-    own.place = line.place
-    return Counted(line.quantity, place=line.place, own=own), 0, count
-
-
-def found_lot(document: int, rank: int, day: date) -> Lot:
+def found_lot(item: ItemRow, document: int, rank: int, day: date) -> Lot:
     """The lot that a count's gain gets when there is no other; it exists once something falls on it. Its code will be a new
     one: until then it stands after every code there is, in order of happening."""
-    return Lot(-document, f"~{rank:020}", day)
+    return Lot(-document, f"~{rank:020}", day, opened_life_days=item.opened_life_days)
 
 
 def _dated(facts: dict[str, Any]) -> dict[str, Any]:
