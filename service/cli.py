@@ -117,7 +117,12 @@ def _verify(engine: Engine, workshop: str | None) -> int:
     from service.actions.verify import verify
     from service.store.writer import Reader
 
-    found = Reader(engine).read(lambda connection: verify(connection, workshop))
+    def work(connection: Connection) -> list[str]:
+        if workshop is not None:
+            _chosen(connection, workshop)
+        return verify(connection, workshop)
+
+    found = Reader(engine).read(work)
     for sentence in found:
         print(sentence)
     print("the books do not add up" if found else "the books add up: laws 3, 4, 8, 9 and 13 hold")
@@ -146,6 +151,15 @@ def _chosen(connection: Connection, code: str | None) -> Any:
     return workshop
 
 
+def _named(name: str) -> str:
+    """A name as the API takes it."""
+    from service.errors import Invalid
+
+    if not 1 <= len(name.strip()) <= 120 or not name.isprintable():
+        raise Invalid("a name has 1 to 120 printable characters")
+    return name.strip()
+
+
 def _import(engine: Engine, settings: Settings, options: argparse.Namespace) -> int:
     from service.bulk import import_orders, tell_further
     from service.errors import Invalid, NotFound
@@ -170,7 +184,9 @@ def _token(connection: Connection, options: argparse.Namespace) -> list[str]:
     workshop = _chosen(connection, options.workshop)
     scope = owner_scope(connection, workshop)
     if options.act == "add":
-        code, text = access.add_token(connection, workshop.id, workshop.code, options.name, [options.scope], datetime.now(UTC))
+        code, text = access.add_token(
+            connection, workshop.id, workshop.code, _named(options.name), [options.scope], datetime.now(UTC)
+        )
         return [f"{code}  {options.scope}  {text}"]
     if options.act == "revoke":
         access.revoke_token(scope, options.code)
@@ -187,6 +203,6 @@ def _workshop(connection: Connection, options: argparse.Namespace) -> list[str]:
     if options.act == "list":
         return [f"{one.code}  {one.name}" for one in access.list_workshops(connection)]
     now = datetime.now(UTC)
-    workshop = access.add_workshop(connection, options.name, now)
+    workshop = access.add_workshop(connection, _named(options.name), now)
     _, token = access.add_token(connection, workshop.id, workshop.code, "owner", ["manage"], now)
     return [f"{workshop.code}  {token}"]

@@ -239,7 +239,7 @@ ENTRIES: dict[str, Entry] = {
     "GET /v1/workshop": Entry("read", lambda _: Ask(), "own"),
     "PATCH /v1/workshop": Entry("manage", lambda _: Ask(body={"expiry_warning_days": 45}), "own"),
     "POST /v1/tokens": Entry("manage", lambda _: Ask(body={"name": "phone", "scopes": ["record"]}), "own"),
-    "GET /v1/tokens": Entry("manage", lambda _: Ask(query={"limit": 200}), "own"),
+    "GET /v1/tokens": Entry("read", lambda _: Ask(query={"limit": 200}), "own"),
     "DELETE /v1/tokens/{code}": Entry("manage", lambda w: Ask({"code": w.token()["code"]})),
     "POST /v1/materials": Entry("manage", _material, "own"),
     "GET /v1/materials": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),

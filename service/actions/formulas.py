@@ -9,11 +9,11 @@ from service.actions import papers, stock
 from service.actions.materials import free_code
 from service.actions.paging import onward
 from service.actions.scope import Scope
-from service.core.making import care, scaling
+from service.core.making import care
 from service.core.units import FULL_PPM, percent_in, percent_out, quantity_in, quantity_out
 from service.errors import Conflict, FieldError, FormulaLoop, Invalid, NotFound
 from service.shapes.formulas import FormulaIn, FormulaPatch, VersionIn
-from service.store import formulas, items, products
+from service.store import formulas, items
 from service.store.items import ItemRow
 
 DEEPEST = 20
@@ -37,6 +37,7 @@ def new_version(scope: Scope, code: str, body: VersionIn) -> dict[str, Any]:
     lines = _lines(scope, body, bulk)
     last = formulas.latest(scope.connection, scope.workshop.id, bulk.id, None)
     _add_version(scope, bulk, last.version + 1, body, lines)
+    items.change(scope.connection, scope.workshop.id, bulk.id, {"shelf_life_days": body.bulk_shelf_life_days})
     return show(scope, code)
 
 
@@ -145,10 +146,10 @@ def _shown(scope: Scope, bulks: list[ItemRow], wanted: dict[int, int | None]) ->
     if not bulks:
         return []
     versions = formulas.versions(scope.connection, scope.workshop.id, [bulk.id for bulk in bulks])
-    chosen = {bulk.id: _choose(bulk, versions[bulk.id], wanted.get(bulk.id)) for bulk in bulks}
+    chosen = {bulk.id: choose(bulk, versions[bulk.id], wanted.get(bulk.id)) for bulk in bulks}
     lines = formulas.lines_of(scope.connection, scope.workshop.id, [row.id for row in chosen.values()])
     inside = stock.items_of(scope, {line.item_id for rows in lines.values() for line in rows})
-    wet = _ingredients(scope, lines, inside)
+    wet = ingredients(scope, lines, inside)
     shown = []
     for bulk in bulks:
         row = chosen[bulk.id]
@@ -176,13 +177,15 @@ def _grams(mg: int | None) -> int | float | None:
     return None if mg is None else quantity_out(mg, "g")
 
 
-def _choose(bulk: ItemRow, versions: list[Row[Any]], number: int | None) -> Row[Any]:
+def choose(bulk: ItemRow, versions: list[Row[Any]], number: int | None) -> Row[Any]:
+    """The version of this number, or the latest."""
     if number is None:
         return versions[-1]
     for row in versions:
         if row.version == number:
             return row
-    raise NotFound(f"formula '{bulk.code}' has no version {number}")
+    error = FieldError("is not there", parameter="version", given=number)
+    raise NotFound(f"formula '{bulk.code}' has no version {number}", errors=[error])
 
 
 def _line(line: Row[Any], inside: dict[int, ItemRow]) -> dict[str, Any]:
@@ -190,7 +193,7 @@ def _line(line: Row[Any], inside: dict[int, ItemRow]) -> dict[str, Any]:
     return {"material": inside[line.item_id].code, "percent": share, "rest": line.rest, "phase": line.phase}
 
 
-def _ingredients(scope: Scope, lines: dict[int, list[Row[Any]]], known: dict[int, ItemRow]) -> dict[int, list[care.Ingredient]]:
+def ingredients(scope: Scope, lines: dict[int, list[Row[Any]]], known: dict[int, ItemRow]) -> dict[int, list[care.Ingredient]]:
     """The ingredients of versions, bulk opened to any depth (a constant number of queries a level)."""
     opened: dict[int, list[Row[Any]]] = {}
     waiting = {item.id for item in known.values() if item.kind == "bulk"}
@@ -218,82 +221,3 @@ def _ingredients(scope: Scope, lines: dict[int, list[Row[Any]]], known: dict[int
         return got
 
     return {version: list(flat(rows).values()) for version, rows in lines.items()}
-
-
-def sheet(
-    scope: Scope, code: str, *, version: int | None, batch_g: Decimal | None, fraction: Decimal | None,
-    product: str | None, units: int | None,
-) -> dict[str, Any]:  # fmt: skip
-    """The formula scaled to a batch, with the lots to take today."""
-    bulk = papers.item_of(scope, code, "code", "bulk")
-    row = _choose(bulk, formulas.versions(scope.connection, scope.workshop.id, [bulk.id])[bulk.id], version)
-    item, batch = _sheet_batch(scope, bulk, row, batch_g, fraction, product, units)
-    lines = formulas.lines(scope.connection, scope.workshop.id, row.id)
-    inside = stock.items_of(scope, {line.item_id for line in lines})
-    scaled = scaling.scale(batch, [line.share_ppm for line in lines])
-    left: dict[int, int] = {}
-    weighed = []
-    for line, quantity in zip(lines, scaled, strict=True):
-        share = percent_out(line.share_ppm)
-        weighed.append(_sheet_line(scope, inside[line.item_id], quantity, line.phase, share, left))
-    wet = _ingredients(scope, {row.id: lines}, inside)[row.id]
-    return {
-        "formula": bulk.code,
-        "version": row.version,
-        "product": product,
-        "units": units,
-        "batch_g": quantity_out(batch, "g"),
-        "lines": weighed,
-        "packaging": _packaging(scope, item, units, left) if item is not None else [],
-        "warnings": care.water_flag(wet, row.preservation_note),
-        "cautions": care.cautions(wet),
-    }
-
-
-def _sheet_batch(
-    scope: Scope, bulk: ItemRow, row: Row[Any], batch_g: Decimal | None, fraction: Decimal | None,
-    product: str | None, units: int | None,
-) -> tuple[ItemRow | None, int]:  # fmt: skip
-    asked = [batch_g is not None, fraction is not None, product is not None]
-    if sum(asked) > 1 or (product is None) != (units is None):
-        raise Invalid("say one of `batch_g`, `fraction`, or `product` with `units`")
-    if product is not None and units is not None:
-        item = papers.item_of(scope, product, "product", "product")
-        made = products.by_ids(scope.connection, scope.workshop.id, [item.id])[item.id]
-        if made.formula_id != bulk.id:
-            raise Invalid(f"product: '{product}' is not filled from '{bulk.code}'")
-        return item, scaling.batch_for_units(units, made.fill_mg, row.loss_ppm, row.loss_mg)
-    if batch_g is not None:
-        batch = quantity_in(batch_g, "g", "batch_g")
-    elif row.usual_batch_mg is None:
-        raise Invalid("this formula has no usual batch: say `batch_g`, or `product` with `units`")
-    else:
-        batch = int((row.usual_batch_mg * (fraction or Decimal(1))).to_integral_value())
-    if not 0 < batch <= 10**12:
-        raise Invalid("batch_g: must be more than 0 and at most 1,000,000,000")
-    return None, batch
-
-
-def _sheet_line(
-    scope: Scope, item: ItemRow, quantity: int, phase: str | None, share: int | float | None, taken: dict[int, int]
-) -> dict[str, Any]:
-    lots: list[tuple[str, int]] = []
-    short = 0
-    if item.stocked:
-        lots, short = stock.sheet_lots(scope, item.id, quantity, scope.today, taken.get(item.id, 0))
-        taken[item.id] = taken.get(item.id, 0) + quantity
-    return {
-        "material": item.code,
-        "name": item.name,
-        "phase": phase,
-        "percent": share,
-        "quantity": quantity_out(quantity, item.unit),
-        "lots": [{"lot": lot, "quantity": quantity_out(got, item.unit)} for lot, got in lots],
-        "short": quantity_out(short, item.unit),
-    }
-
-
-def _packaging(scope: Scope, item: ItemRow, units: int | None, taken: dict[int, int]) -> list[dict[str, Any]]:
-    parts = products.parts(scope.connection, scope.workshop.id, [item.id])[item.id]
-    inside = stock.items_of(scope, {part.item_id for part in parts})
-    return [_sheet_line(scope, inside[part.item_id], part.quantity * (units or 0), None, None, taken) for part in parts]

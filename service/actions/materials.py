@@ -9,7 +9,7 @@ from service.actions.buying import awaited
 from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core.units import quantity_out
-from service.errors import CodeTaken, FieldError, Invalid
+from service.errors import CodeTaken, Conflict, FieldError, Invalid
 from service.shapes.materials import MaterialIn, MaterialPatch
 from service.store import items
 from service.store.items import ItemRow
@@ -17,6 +17,7 @@ from service.store.items import ItemRow
 KINDS = ("ingredient", "packaging", "bulk")
 FACTS = ("inci", "function", "contains_water", "density_g_per_ml", "lead_time_days", "service_level_percent", "notes")
 COLUMNS = ("name", "stocked", "active", "shelf_life_days", "opened_life_days")
+OF_FORMULA = ("stocked", "shelf_life_days", "contains_water")  # of a bulk: its formula and what is in it say them
 WATER = {"AQUA", "WATER", "AQUA (WATER)", "AQUA/WATER", "WATER (AQUA)"}
 
 
@@ -24,7 +25,8 @@ def free_code(scope: Scope, code: str) -> None:
     """One namespace for materials, formulas and products: CodeTaken when something has the code."""
     taken = items.by_code(scope.connection, scope.workshop.id, code)
     if taken is not None:
-        said = f"the code '{code}' belongs to a {taken.kind}"
+        what = "an ingredient" if taken.kind == "ingredient" else f"a {taken.kind}" if taken.kind != "packaging" else taken.kind
+        said = f"the code '{code}' belongs to {what}"
         raise CodeTaken(said, errors=[FieldError("is taken", pointer="#/code", given=code)])
 
 
@@ -60,6 +62,7 @@ def edit(scope: Scope, code: str, patch: MaterialPatch) -> dict[str, Any]:
     for name in ("name", "stocked", "active", "function", "contains_water"):
         if name in sent and sent[name] is None:
             raise Invalid.field(f"#/{name}", "must not be null")
+    _may_change(scope, item, sent)
     values: dict[str, Any] = {name: sent[name] for name in COLUMNS if name in sent}
     facts = {name: _plain(sent[name]) for name in FACTS if name in sent}
     if facts:
@@ -67,6 +70,16 @@ def edit(scope: Scope, code: str, patch: MaterialPatch) -> dict[str, Any]:
     if values:
         items.change(scope.connection, scope.workshop.id, item.id, values)
     return show(scope, code)
+
+
+def _may_change(scope: Scope, item: ItemRow, sent: dict[str, Any]) -> None:
+    """What a formula says of its bulk is said there; what papers state was stocked or not when they were written."""
+    told = [name for name in OF_FORMULA if name in sent] if item.kind == "bulk" else []
+    if told:
+        raise Invalid.field(f"#/{told[0]}", "is not told of a bulk: it follows from its formula", sent[told[0]])
+    if sent.get("stocked", item.stocked) != item.stocked and items.stated(scope.connection, scope.workshop.id, item.id):
+        error = FieldError("is fixed", pointer="#/stocked", given=sent["stocked"])
+        raise Conflict(f"papers name '{item.code}': whether it is stocked is fixed, make another material", errors=[error])
 
 
 def show(scope: Scope, code: str) -> dict[str, Any]:

@@ -121,7 +121,7 @@ def item_of(scope: Scope, code: str, pointer: str, *kinds: str) -> ItemRow:
     """An item by its code; 404 names the field it stood in."""
     item = items.by_code(scope.connection, scope.workshop.id, code)
     if item is None or (kinds and item.kind not in kinds):
-        what = " or ".join(kinds) or "item"
+        what = "formula" if kinds == ("bulk",) else " or ".join(kinds) or "item"
         raise NotFound(f"there is no {what} '{code}'", errors=[_at(pointer, code)])
     return item
 

@@ -5,7 +5,7 @@ from typing import Any
 from service.actions import lots, papers
 from service.actions.scope import Scope
 from service.core.units import quantity_out
-from service.errors import NotFound
+from service.errors import Invalid, NotFound
 from service.shapes.lots import PlacePatch
 from service.store import places
 
@@ -41,6 +41,8 @@ def _shown(scope: Scope, names: list[str]) -> list[dict[str, Any]]:
 
 def edit(scope: Scope, place: str, patch: PlacePatch) -> dict[str, Any]:
     """Say whether production draws from a place; the lots that lie there follow from now on."""
+    if patch.production is None and "production" in patch.model_fields_set:
+        raise Invalid.field("#/production", "must not be null")
     if patch.production is not None:
         places.say(scope.connection, scope.workshop.id, place, patch.production)
         for lot in places.stock(scope.connection, scope.workshop.id, [place]):

@@ -13,7 +13,6 @@ from service.errors import FieldError, Invalid, NotFound, UnsupportedType
 
 FORM = "application/x-www-form-urlencoded"
 UNFIT = re.compile(r"[\x00-\x1f\x7f\ud800-\udfff]")  # in an address: no code and no filter has these
-FLAGS = {"true": True, "false": False}
 
 
 async def parsed(request: Request, form: bool) -> Any:
@@ -39,7 +38,7 @@ async def _form(request: Request) -> dict[str, Any]:
     for name in fields:
         if len(fields.getlist(name)) > 1:
             raise Invalid.field(f"#/{UNFIT.sub('?', name[:80])}", "is given twice")
-    return {name: FLAGS.get(str(value).lower(), str(value)) for name, value in fields.items() if value != ""}
+    return {name: str(value) for name, value in fields.items() if value != ""}
 
 
 def _json(raw: bytes) -> Any:
@@ -82,6 +81,22 @@ def key_of(request: Request) -> str | None:
             errors=[FieldError("is no key", parameter="Idempotency-Key", allowed="1 to 255 characters")],
         )
     return key
+
+
+def refuse_unknown(request: Request) -> None:
+    """A parameter that this address does not take, or takes once: a filter that is misspelt must not answer everything."""
+    if not request.scope["query_string"]:
+        return
+    route = request.scope["route"]
+    told = (route.openapi_extra or {}).get("parameters", [])
+    taken = {one.alias for one in route.dependant.query_params} | {one["name"] for one in told if one["in"] == "query"}
+    given = [name for name, _ in request.query_params.multi_items()]
+    wrong = [(name, "is not a parameter here") for name in dict.fromkeys(given) if name not in taken]
+    wrong += [(name, "is given twice") for name in dict.fromkeys(given) if name in taken and given.count(name) > 1]
+    if wrong:
+        allowed = ", ".join(sorted(taken)) or "none"
+        errors = [FieldError(said, parameter=name[:80], allowed=f"once each: {allowed}") for name, said in wrong[:50]]
+        raise Invalid(f"{wrong[0][0][:80]}: {wrong[0][1]} (there are: {allowed})", errors=errors)
 
 
 def refuse_unfit(request: Request) -> None:

@@ -1,5 +1,6 @@
 """Checks over HTTP."""
 
+from dataclasses import replace
 from datetime import date
 from typing import Annotated
 
@@ -8,6 +9,7 @@ from fastapi import APIRouter, Query, Request, Response
 from service.actions import checks
 from service.api import deps
 from service.api.docs import doc
+from service.errors import NotFound
 from service.shapes.base import CODE
 from service.shapes.checks import CheckIn, CheckOut
 
@@ -31,4 +33,8 @@ def get_check(
 ) -> Response:
     """The same for one product, fit for a phone."""
     body = CheckIn.model_validate({"wants": [{"product": product, "units": units}], "by": by, "use_finished": use_finished})
-    return deps.read(request, lambda scope: checks.check(scope, body), sentence=True)
+    try:
+        return deps.read(request, lambda scope: checks.check(scope, body), sentence=True)
+    except NotFound as refusal:  # the want stood in the query
+        refusal.errors = tuple(replace(one, pointer=None, parameter="product") for one in refusal.errors)
+        raise

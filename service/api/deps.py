@@ -15,7 +15,7 @@ from starlette.concurrency import run_in_threadpool
 from service.actions.once import Kept, dumps, fingerprint, once
 from service.actions.scope import Scope
 from service.api.accept import JSON, etag, fits, has, preferred, wants_text
-from service.api.bodies import key_of, parsed, refuse_unfit
+from service.api.bodies import key_of, parsed, refuse_unfit, refuse_unknown
 from service.api.callers import Caller, Callers, today
 from service.api.pages import Page, page_of
 from service.errors import FieldError, Invalid, PreconditionFailed, Unauthorized
@@ -104,8 +104,14 @@ def authenticate(request: Request, needs: str) -> Caller:
     """The caller behind the bearer token; 401, 403 or 429 otherwise. For endpoints in a thread."""
     callers, token = door_of(request).callers, _token_of(request)
     caller = callers.known(token) or callers.look_up(token, _address(request))
-    callers.admit(caller, needs)
+    return _admitted(request, caller, needs)
+
+
+def _admitted(request: Request, caller: Caller, needs: str) -> Caller:
+    """Who asks comes before what is asked."""
+    door_of(request).callers.admit(caller, needs)
     request.state.caller = caller
+    refuse_unknown(request)
     return caller
 
 
@@ -115,9 +121,7 @@ async def admit(request: Request, needs: str) -> Caller:
     caller = callers.known(token)
     if caller is None:
         caller = await run_in_threadpool(callers.look_up, token, _address(request))
-    callers.admit(caller, needs)
-    request.state.caller = caller
-    return caller
+    return _admitted(request, caller, needs)
 
 
 async def write(

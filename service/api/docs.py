@@ -10,8 +10,8 @@ from pydantic.json_schema import models_json_schema
 from service import __doc__ as about
 from service import errors
 
-ALWAYS = ("token-needed", "scope-missing", "too-many-failed-tokens", "busy")
-WRITES = ("invalid-value", "body-too-large", "unsupported-type", "idempotency-key-reused", "commit-lost", "changed-meanwhile",
+ALWAYS = ("token-needed", "scope-missing", "invalid-value", "too-many-failed-tokens", "busy")
+WRITES = ("body-too-large", "unsupported-type", "idempotency-key-reused", "commit-lost", "changed-meanwhile",
           "not-found", "conflict")  # fmt: skip
 BY_TYPE = {kind.type: kind for kind in errors.ALL}
 MADE_UP = ("HTTPValidationError", "ValidationError")  # FastAPI's own, which this service never answers
@@ -90,7 +90,7 @@ def doc(
     `other` is what it may answer instead of `answer`; `html`: also a page to print; `paged`: one whose `items` come in pages.
     `other` is what it may answer instead of `answer`; `file`: the field of the body that may come as a file of its own.
     """
-    types = (*ALWAYS, *problems, *(WRITES if request is not None or status == 204 else ()), *(("invalid-value",) if many else ()))
+    types = (*ALWAYS, *problems, *(WRITES if request is not None or status == 204 else ()))
     responses: dict[int | str, dict[str, Any]] = {status: _success(answer, many, status, other)}
     if html:
         responses[status]["content"]["text/html"] = {"schema": {"type": "string"}}

@@ -6,7 +6,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 from pydantic import BeforeValidator
 
-from service.actions import formulas
+from service.actions import formulas, sheets
 from service.api import deps
 from service.api.docs import doc
 from service.core.units import parse_decimal
@@ -73,7 +73,7 @@ def get_sheet(
     """Scaled to `batch_g`, to a `fraction` of the usual batch, or to `units` of a `product`."""
     return deps.read(
         request,
-        lambda scope: formulas.sheet(
+        lambda scope: sheets.sheet(
             scope, code, version=version, batch_g=batch_g, fraction=fraction, product=product, units=units
         ),
     )

@@ -14,6 +14,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse
 from pydantic import ValidationError
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
 from service import errors
 from service.api import deps
@@ -201,7 +202,18 @@ async def _http(request: Request, error: Exception) -> Response:
     refusal.status = error.status_code
     reply = answer(request, refusal)
     reply.headers.update(error.headers or {})
+    if error.status_code == 405:
+        reply.headers["Allow"] = ", ".join(_methods(request))
     return reply
+
+
+def _methods(request: Request) -> list[str]:
+    """What this address takes: each route knows of its own method alone."""
+    found: set[str] = set()
+    for route in request.app.router.routes:
+        if route.matches(request.scope)[0] is not Match.NONE:
+            found |= getattr(route, "methods", None) or set()
+    return sorted(found)
 
 
 def install(app: FastAPI) -> None:

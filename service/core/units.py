@@ -78,7 +78,10 @@ def convert_in(value: Decimal, given_unit: str, item_unit: str, density_g_per_ml
     if given_unit not in GRAMS and density_g_per_ml is None:
         raise Invalid.field(at, "is a volume, and the item's density is not known", given_unit, "a weight")
     with localcontext(prec=80):  # exact products, so that there is one rounding
-        grams = value * (GRAMS[given_unit] if given_unit in GRAMS else MILLILITRES[given_unit] * (density_g_per_ml or 1))
+        per_unit = (
+            GRAMS[given_unit] if density_g_per_ml is None or given_unit in GRAMS else MILLILITRES[given_unit] * density_g_per_ml
+        )
+        grams = value * per_unit
         milligrams = int((grams * MG_PER_G).to_integral_value(ROUND_HALF_EVEN))
     if (value and not milligrams) or not 0 <= milligrams <= MOST:
         raise Invalid.field(pointer, "is out of range", str(value), "1 mg to 1,000,000,000 g")

@@ -1,11 +1,18 @@
 """Materials, and the stock figures and movements of any item."""
 
+from decimal import Decimal
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from service.shapes.base import Amount, Answered, Asked, Code, Days, Label, Name, Note, ServiceLevel
+from service.shapes.base import Answered, Asked, Code, Days, Label, Name, Note, ServiceLevel, decimal
 
+Density = Annotated[
+    Decimal,
+    BeforeValidator(decimal),
+    Field(ge=Decimal("0.01"), le=25),
+    WithJsonSchema({"type": "number", "minimum": 0.01, "maximum": 25}),
+]
 Functions = Annotated[list[Label], Field(max_length=20)]
 
 
@@ -21,7 +28,7 @@ class MaterialIn(Asked):
     inci: Name | None = None
     function: Functions = []
     contains_water: bool | None = None
-    density_g_per_ml: Amount | None = None
+    density_g_per_ml: Density | None = None
     shelf_life_days: Days | None = None
     opened_life_days: Days | None = None
     lead_time_days: Days | None = None
@@ -38,7 +45,7 @@ class MaterialPatch(Asked):
     inci: Name | None = None
     function: Functions | None = None
     contains_water: bool | None = None
-    density_g_per_ml: Amount | None = None
+    density_g_per_ml: Density | None = None
     shelf_life_days: Days | None = None
     opened_life_days: Days | None = None
     lead_time_days: Days | None = None

@@ -105,7 +105,25 @@ class RunIn(Performed):
             raise ValueError("a plan names no plan and has no outcome yet")
         if self.fix_lots and self.status != "planned":
             raise ValueError("`fix_lots` is for a plan; a run that is made names its `lots`")
+        self._of_its_day()
+        self._one_yield()
         return self
+
+    def _of_its_day(self) -> None:
+        if self.status == "planned" and self.made_on is not None:
+            raise ValueError("a plan has no `made_on` yet: say `planned_on`")
+        if self.status == "completed" and self.planned_on is not None:
+            raise ValueError("`planned_on` is for a plan: say `status` `planned`, or leave it out")
+
+    def _one_yield(self) -> None:
+        """What a batch became is told once."""
+        sizes = [one.product for one in self.filled]
+        if len(set(sizes)) < len(sizes):
+            raise ValueError("`filled` names a product twice: give its units together")
+        if self.made_g is not None and (self.filled or self.left_over_g is not None):
+            raise ValueError("`made_g` is all that a batch gave that fills nothing: beside `filled` say `left_over_g`")
+        if self.outcome == "made" and not self.filled and 0 in (self.made_g, self.left_over_g):
+            raise ValueError("a batch that gave nothing is `scrapped`: say `outcome` and `reason`")
 
     def _product_only(self) -> None:
         if self.units is None:

@@ -148,6 +148,12 @@ def raise_latest(connection: Connection, workshop: int, ids: Collection[int], ra
     connection.execute(update(ITEM).where(mine).values(latest=rank))
 
 
+def stated(connection: Connection, workshop: int, item: int) -> bool:
+    """Whether a paper or a plan ever named an item."""
+    wanted = (ITEM.c.workshop_id == workshop) & (ITEM.c.id == item) & (ITEM.c.papers > 0)
+    return connection.execute(select(ITEM.c.id).where(wanted)).first() is not None
+
+
 def counted(connection: Connection, workshop: int, item: int, day: date) -> None:
     """Note the day of an item's last count."""
     later = (ITEM.c.counted_on.is_(None)) | (ITEM.c.counted_on < day)

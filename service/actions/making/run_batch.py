@@ -127,7 +127,7 @@ def answer_of(
             "units": units if target.product or (target.outputs[:1] and units) else None,
             "status": None if scrapped else made.status,
             "best_before": made.best_before,
-            "ready_on": made.ready_on,
+            "ready_on": None if scrapped else made.ready_on,
             "lots": run_answer.batch_lots(made.lots, made.items),
         },
         **{"state": "completed", "outcome": run.outcome},

@@ -115,11 +115,13 @@ def _strict(
 
 def items_of_run(scope: Scope, target: Target, run: Performed) -> tuple[dict[str, ItemRow], dict[int, ItemRow]]:
     """Every item the run touches, by code and by id; a material that is not there is a 404."""
-    codes = {use.material for use in run.used} | {use.instead_of for use in run.used if use.instead_of}
-    codes |= {one.material for one in run.lots}
-    found = item_store.by_codes(scope.connection, scope.workshop.id, codes)
-    for code in sorted(codes - found.keys()):
-        raise NotFound(f"there is no item '{code}'", errors=[FieldError("is not there", pointer="#/used", given=code)])
+    told = [(use.instead_of, f"#/used/{n}/instead_of") for n, use in enumerate(run.used) if use.instead_of]
+    told += [(use.material, f"#/used/{n}/material") for n, use in enumerate(run.used)]
+    told += [(one.material, f"#/lots/{n}/material") for n, one in enumerate(run.lots)]
+    found = item_store.by_codes(scope.connection, scope.workshop.id, {code for code, _ in told})
+    for code, pointer in told:
+        if code not in found:
+            raise NotFound(f"there is no item '{code}'", errors=[FieldError("is not there", pointer=pointer, given=code)])
     ids = {need.item_id for need in target.needs} | {output.item_id for output in target.outputs}
     by_id = item_store.by_ids(scope.connection, scope.workshop.id, ids | {item.id for item in found.values()})
     return {item.code: item for item in by_id.values()}, by_id

@@ -88,7 +88,7 @@ def _of_product(scope: Scope, run: RunIn, day: date, version: int | None) -> Tar
     made = 0 if run.outcome == "scrapped" else (run.units_made or units)
     target = Target(product=item, units=units)
     if row.formula_id is None:
-        return _of_set(scope, target, item, made)
+        return _of_set(scope, run, target, item, made)
     target.outputs.append(Output(item.id, made, made * row.fill_mg, units, item.shelf_life_days))
     formula = _formula_by_id(scope, row.formula_id)
     target.formula = formula
@@ -103,9 +103,12 @@ def _of_product(scope: Scope, run: RunIn, day: date, version: int | None) -> Tar
     return target
 
 
-def _of_set(scope: Scope, target: Target, item: ItemRow, made: int) -> Target:
+def _of_set(scope: Scope, run: RunIn, target: Target, item: ItemRow, made: int) -> Target:
     units = target.units or 0
     target.is_set = True
+    for name in ("bulk", "version"):
+        if getattr(run, name) is not None:
+            raise Invalid.field(f"#/{name}", "goes with what is made of a formula: a set is put together", getattr(run, name))
     for part in _parts(scope, [item.id]).get(item.id, []):
         count = units if part.inside else made
         kind = "content" if part.inside else "packaging"
@@ -167,7 +170,8 @@ def _batch(run: RunIn, version: Any, yielded: int) -> int:
     else:
         batch = scaling.batch_for_mass(yielded, version.loss_ppm, version.loss_mg)
     if batch <= 0:
-        raise Invalid.field("#/batch_g", "must be more than 0", None, "more than 0")
+        at = "#/fraction" if run.fraction is not None else "#/batch_g"
+        raise Invalid.field(at, "must be more than 0", str(run.fraction or run.batch_g or 0), "more than 0")
     return batch
 
 
