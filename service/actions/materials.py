@@ -60,6 +60,10 @@ def edit(scope: Scope, code: str, patch: MaterialPatch) -> dict[str, Any]:
     for name in ("name", "stocked", "active", "function", "contains_water"):
         if name in sent and sent[name] is None:
             raise Invalid.field(f"#/{name}", "must not be null")
+    if sent.get("stocked", item.stocked) != item.stocked and items.on_paper(scope.connection, scope.workshop.id, item.id):
+        raise Invalid.field(
+            "#/stocked", "stays as it is once papers name the material", sent["stocked"], str(item.stocked).lower()
+        )
     values: dict[str, Any] = {name: sent[name] for name in COLUMNS if name in sent}
     facts = {name: _plain(sent[name]) for name in FACTS if name in sent}
     if facts:

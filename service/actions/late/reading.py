@@ -157,6 +157,8 @@ def acts_since(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], lines: Li
     before = {lot: [edit for edit in some if edit.happened_on < since] for lot, some in by_lot.items()}
     found: list[Paper] = []
     for line, by in lines:
+        if not item.stocked and by.kind == "run" and line.lot_id is None:  # on every sheet, but drawn from nothing
+            continue
         for act, place, count in beside.acts(line, by):
             order = by.moment + happening.within(by.timed, place, count), line.paper, line.n, isinstance(act, Assumed)
             found.append(Paper(order, by.origin, by.day, act))
