@@ -39,8 +39,9 @@ def record(scope: Scope, body: DisposalIn) -> dict[str, Any]:
     stated = [Stated(item.id, locked.paper, -quantity, lot.id)]
     followed = None
     if late.in_order(locked, rank) and quantity <= lot.on_hand:
-        entries = Entries()
-        entries.change(0, papers.balance(lot), -quantity)
+        entries, balance = Entries(), papers.balance(lot)
+        entries.change(0, balance, -quantity)
+        papers.open_first(balance, lot, quantity, when[0])
         ledger.post(scope.connection, scope.workshop.id, paper, stated, entries)
     else:
         ledger.post(scope.connection, scope.workshop.id, paper, stated)

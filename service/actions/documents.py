@@ -1,5 +1,6 @@
 """Every paper, corrections too: what it is, when it happened, and what it reverses, corrects or was caused by."""
 
+from datetime import date
 from typing import Any
 
 from sqlalchemy import Row
@@ -8,12 +9,26 @@ from service.actions import papers, stock
 from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.store import papers as paper_store
+from service.store.papers import Wanted
 
 
-def list_(scope: Scope, item: str | None, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
-    """Papers, newest first; with `item` those that state or move something of it."""
-    wanted = None if item is None else papers.item_of(scope, item, "item").id
-    rows = paper_store.all_of(scope.connection, scope.workshop.id, wanted, after, limit + 1)
+def wanted(
+    scope: Scope, kind: str | None, item: str | None, lot: str | None, token: str | None, since: date | None, until: date | None
+) -> Wanted:
+    """Which papers are asked for, by the codes of what they are about."""
+    return Wanted(
+        kind,
+        None if item is None else papers.item_of(scope, item, "item").id,
+        None if lot is None else papers.lot_of(scope, lot, "lot").id,
+        token,
+        since,
+        until,
+    )
+
+
+def list_(scope: Scope, of: Wanted, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
+    """Papers, newest first."""
+    rows = paper_store.all_of(scope.connection, scope.workshop.id, of, after, limit + 1)
     named = stock.linked_codes(scope, rows[:limit])
     return [_shown(scope, row, named) for row in rows[:limit]], onward(rows, limit)
 

@@ -1,6 +1,6 @@
 """Materials: made, changed, shown with their stock."""
 
-from datetime import date, datetime, time
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -80,11 +80,7 @@ def as_of(
 ) -> dict[str, Any]:
     """What the books said of an item at a moment, as known at another; a day is its end."""
     item = papers.item_of(scope, code, "code", *kinds)
-    known = known_at
-    if known is not None:
-        if not isinstance(known, datetime):
-            known = datetime.combine(known, time.max, scope.zone)
-        known = known if known.tzinfo else known.replace(tzinfo=scope.zone)
+    known = None if known_at is None else stock.until(scope, known_at)
     return stock.at(scope, item, at if at is not None else scope.today, known)
 
 

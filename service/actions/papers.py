@@ -9,7 +9,7 @@ from sqlalchemy import Row
 
 from service.actions.scope import Scope
 from service.core.stock import happening
-from service.core.stock.draw import FOREVER
+from service.core.stock.draw import FOREVER, last_usable_day
 from service.core.stock.movements import Balance
 from service.errors import Invalid, LotNotThereYet, NotFound
 from service.store import items, ledger, lots
@@ -171,6 +171,13 @@ def balance(row: Row[Any] | Mapping[str, Any]) -> Balance:
         opened_on=lot.opened_on,
         use_by=lot.use_by,
     )
+
+
+def open_first(lot: Balance, row: Row[Any], quantity: int, day: date) -> None:
+    """The first draw opens a lot that has an opened life."""
+    if quantity and row.opened_life_days is not None and lot.opened_on is None:
+        lot.opened_on = day
+        lot.use_by = last_usable_day(row.expires_on, day, row.opened_life_days)
 
 
 class _Record:

@@ -1,7 +1,8 @@
 """Corrections of receipts: quantity, unit, dates, supplier's lot, cost; also after part of the lot was used."""
 
 import json
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import Row
@@ -15,7 +16,7 @@ from service.actions.reversals import only_own
 from service.actions.scope import Scope
 from service.core.stock import costs, happening
 from service.core.units import largest_remainder, money_in, money_out, quantity_out, said
-from service.errors import AlreadyReversed, Invalid, LotNotThereYet, NotFound
+from service.errors import AlreadyReversed, LotNotThereYet, NotFound
 from service.shapes.papers import ReceiptCorrectionIn
 from service.store import items, ledger, lots, replay
 from service.store import papers as paper_store
@@ -23,6 +24,7 @@ from service.store.items import ItemRow
 from service.store.ledger import Stated
 
 PLAIN = ("supplier", "supplier_lot", "certificate", "retest_on")
+OF_PARTS = ("supplier", "supplier_lot", "certificate")  # that a part shares with its lot; its dates follow with its draws
 
 
 def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]:
@@ -41,7 +43,7 @@ def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]
     before = restating.standing(scope, row)
     when = _when(scope, body, before)
     _named_before(scope, row, made, when[0])
-    values, told = _changes(scope, body, item, made, when[0])
+    values, told = _changes(body, item, made, when[0], _given(scope, row))
     items.raise_latest(scope.connection, scope.workshop.id, [item.id], happening.rank(*when))
     paper = papers.new_paper(scope, "correction", when, corrects_id=row.id)
     paper.facts = {"set": told, "note": body.note}
@@ -70,6 +72,14 @@ def record(scope: Scope, code: str, body: ReceiptCorrectionIn) -> dict[str, Any]
     return papers.told(answer, followed)
 
 
+def _given(scope: Scope, row: Row[Any]) -> Decimal:
+    """The number on the delivery note, as known until now."""
+    told = [papers.facts_of(row)["given"]]
+    for again in paper_store.restating(scope.connection, scope.workshop.id, [row.id]).get(row.id, []):
+        told += [papers.facts_of(again)["set"]["given"]] if "given" in papers.facts_of(again)["set"] else []
+    return Decimal(str(told[-1]["quantity"]))
+
+
 def _when(scope: Scope, body: ReceiptCorrectionIn, before: Row[Any]) -> tuple[date, datetime | None]:
     if body.received_on is None:
         return before.happened_on, before.happened_at
@@ -87,21 +97,20 @@ def _named_before(scope: Scope, row: Row[Any], made: list[Row[Any]], day: date) 
 
 
 def _changes(
-    scope: Scope, body: ReceiptCorrectionIn, item: ItemRow, made: list[Row[Any]], day: date
+    body: ReceiptCorrectionIn, item: ItemRow, made: list[Row[Any]], day: date, was: Decimal
 ) -> tuple[dict[str, Any], dict[str, Any]]:
-    """The lot's columns as they will be, and what a receipt tells of them."""
+    """The lot's columns as they will be, and what a receipt tells of them; `was` is the number on the delivery note."""
     sent, lot = body.model_fields_set, made[0]
     values: dict[str, Any] = {
         "quantity": sum(one.quantity for one in made), "cost_micro": costs.total([one.cost_micro for one in made]),
         "received_on": day,
     }  # fmt: skip
     told: dict[str, Any] = {"received_on": day}
-    if body.quantity is not None:
+    if sent & {"quantity", "unit"}:
+        amount = was if body.quantity is None else body.quantity
         unit = body.unit or item.unit
-        values["quantity"] = quantity_of(item, body.quantity, unit, "#/quantity")
-        told |= {"quantity": quantity_out(values["quantity"], item.unit), "given": given(body.quantity, unit)}
-    elif body.unit is not None:
-        raise Invalid.field("#/unit", "goes with a `quantity`", body.unit)
+        values["quantity"] = quantity_of(item, amount, unit, "#/unit" if body.quantity is None else "#/quantity")
+        told |= {"quantity": quantity_out(values["quantity"], item.unit), "given": given(amount, unit)}
     if body.cost is not None:
         values["cost_micro"] = money_in(body.cost, "#/cost")
         told["cost"] = money_out(values["cost_micro"])
@@ -110,6 +119,9 @@ def _changes(
             values[name] = told[name] = getattr(body, name)
     if body.expires_on is not None:
         values |= {"expires_on": body.expires_on, "expires_assumed": False}
+    elif "expires_on" in sent:  # there is none on the container: as a receipt that says none
+        life = item.shelf_life_days
+        values |= {"expires_on": None if life is None else day + timedelta(days=life), "expires_assumed": life is not None}
     elif lot.expires_assumed and day != lot.received_on:  # the shelf life of its arrival
         values |= {"expires_on": day + (lot.expires_on - lot.received_on), "expires_assumed": True}
     told |= {name: values[name] for name in ("expires_on", "expires_assumed") if name in values}
@@ -151,3 +163,13 @@ def _hold(scope: Scope, lot: Row[Any], values: dict[str, Any]) -> None:
         arrived = json.loads(lot.arrived) | {name: values[name] for name in ("expires_on", "retest_on") if name in values}
         columns["arrived"] = reading.kept(arrived)
     lots.change(scope.connection, scope.workshop.id, lot.id, columns)
+    _hold_parts(scope, lot, {name: values[name] for name in OF_PARTS if name in values and name not in edited})
+
+
+def _hold_parts(scope: Scope, lot: Row[Any], values: dict[str, Any]) -> None:
+    """What was split off a lot came with it: supplier, supplier's lot and certificate; an edit of the part stands."""
+    for part in lots.parts_of(scope.connection, scope.workshop.id, lot.id) if values else ():
+        edits = replay.edits(scope.connection, scope.workshop.id, [part.id])
+        own = {name: value for name, value in values.items() if not any(name in json.loads(edit.facts) for edit in edits)}
+        lots.change(scope.connection, scope.workshop.id, part.id, own)
+        _hold_parts(scope, part, own)

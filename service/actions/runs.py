@@ -1,12 +1,13 @@
 """Production runs: record one, plan one, end a plan, show them."""
 
 import json
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Row
 
-from service.actions import papers, plans
-from service.actions.making import run_making, run_now
+from service.actions import papers, plans, stock
+from service.actions.making import run_making, run_now, run_then
 from service.actions.scope import Scope
 from service.actions.selling import orders
 from service.errors import NotFound
@@ -49,6 +50,15 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
     if row is None:
         raise NotFound(f"there is no batch '{code}'")
     return _shown(scope, [row])[0]
+
+
+def as_known(scope: Scope, code: str, known_at: date | datetime) -> dict[str, Any]:
+    """A run as the books said it at a moment: as first written, until something of it changed."""
+    row, moment = runs.by_code(scope.connection, scope.workshop.id, code), stock.until(scope, known_at)
+    then = None if row is None else run_then.as_known(scope, row, moment)
+    if then is None:
+        raise NotFound(f"there was no batch '{code}' at {papers.local(scope, moment)}")
+    return OF_OLDER_BOOKS | then
 
 
 def list_(scope: Scope, state: str | None, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Any
 
 from sqlalchemy import Row
@@ -151,7 +151,7 @@ def at(scope: Scope, item: ItemRow, at_: date | datetime, known_at: datetime | N
     rows = past.held(scope.connection, scope.workshop.id, item.id, *_moment(scope, at_), known_at)
     real = [row for row in rows if row.lot_id != item.id]
     unbooked = -sum(int(row.quantity) for row in rows if row.lot_id == item.id)
-    known = [None if row.cost_micro is None and row.quantity else int(row.cost or 0) for row in real]
+    known = [None if _unknown(row, known_at) else int(row.cost or 0) for row in real if row.quantity]
     value = costs.total(known)
     return {
         "code": item.code,
@@ -162,6 +162,20 @@ def at(scope: Scope, item: ItemRow, at_: date | datetime, known_at: datetime | N
         "value": money_out(value),
         "estimated": any(row.estimated for row in real if row.quantity),
     }
+
+
+def _unknown(row: Row[Any], known_at: datetime | None) -> bool:
+    """Whether a lot's cost is unknown, or was then: money is entered when it is known, and taken out when it is known no more."""
+    if known_at is None:
+        return row.cost_micro is None
+    return not row.entries or (row.cost_micro is None and not row.cost)
+
+
+def until(scope: Scope, known_at: date | datetime) -> datetime:
+    """The last moment that is meant: a day's end, a time in the workshop's zone where it names none."""
+    if not isinstance(known_at, datetime):
+        return datetime.combine(known_at, time.max, scope.zone)
+    return known_at if known_at.tzinfo else known_at.replace(tzinfo=scope.zone)
 
 
 def _moment(scope: Scope, at_: date | datetime) -> tuple[date, datetime | None]:

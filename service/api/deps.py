@@ -239,6 +239,15 @@ def label(text: str, parameter: str) -> str:
     return text
 
 
+def day(text: str | None, parameter: str) -> date | None:
+    """A day in a query."""
+    found = moment(text, parameter)
+    if isinstance(found, datetime):
+        where = FieldError("must be a date like 2027-01-31", parameter=parameter, given=str(text)[:40])
+        raise Invalid(f"{parameter}: must be a date like 2027-01-31", errors=[where])
+    return found
+
+
 def moment(text: str | None, parameter: str) -> date | datetime | None:
     """A day or a time in a query."""
     if text is None:

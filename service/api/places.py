@@ -16,13 +16,13 @@ def get_places(request: Request) -> Response:
     return deps.list_(request, lambda scope, page: places.list_(scope, page.after, page.limit))
 
 
-@router.get("/{place}", **doc("Show a place", answer=PlaceOut, problems=("not-found",)))
+@router.get("/{place:path}", **doc("Show a place", answer=PlaceOut, problems=("not-found",)))
 def get_place(request: Request, place: str) -> Response:
     """What lies there, and whether production draws from it."""
     return deps.read(request, lambda scope: places.show(scope, place))
 
 
-@router.patch("/{place}", **doc("Change a place", request=PlacePatch, answer=PlaceOut, example={"production": False}))
+@router.patch("/{place:path}", **doc("Change a place", request=PlacePatch, answer=PlaceOut, example={"production": False}))
 async def patch_place(request: Request, place: str) -> Response:
     """Production never draws by itself from a place that is not for production."""
     return await deps.write(

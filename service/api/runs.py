@@ -27,9 +27,12 @@ def get_runs(
     return deps.list_(request, lambda scope, page: runs.list_(scope, state, page.after_id(), page.limit))
 
 
-@router.get("/{batch}", **doc("Show a run", answer=RunOut, problems=("not-found",)))
-def get_run(request: Request, batch: str) -> Response:
-    """A run by its batch code."""
+@router.get("/{batch}", **doc("Show a run", answer=RunOut, problems=("not-found", "invalid-value")))
+def get_run(request: Request, batch: str, known_at: str | None = None) -> Response:
+    """A run by its batch code; with `known_at` (a day: its end) as the books said it then."""
+    known = deps.moment(known_at, "known_at")
+    if known is not None:
+        return deps.read(request, lambda scope: runs.as_known(scope, batch, known), sentence=True)
     return deps.read(request, lambda scope: runs.show(scope, batch), sentence=True)
 
 

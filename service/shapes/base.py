@@ -11,6 +11,8 @@ from service.core import units
 
 CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
 
+FIRST_DAY, LAST_DAY = date(2000, 1, 1), date(2199, 12, 31)  # of any date that is told
+
 
 def _clean(value: str) -> str:
     if CONTROL.search(value):
@@ -66,14 +68,19 @@ def _day_or_time(value: Any) -> Any:
         return value
     if not isinstance(value, str):
         raise ValueError("must be a date like 2027-01-31 or a time like 2027-01-31T14:30:00+01:00")
+    found: date | datetime | None = None
     try:
         if re.fullmatch(r"\d{4}-\d{2}-\d{2}", value):
-            return date.fromisoformat(value)
-        if re.fullmatch(r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}.*", value):
-            return datetime.fromisoformat(value.upper().replace("Z", "+00:00"))
+            found = date.fromisoformat(value)
+        elif re.fullmatch(r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}.*", value):
+            found = datetime.fromisoformat(value.upper().replace("Z", "+00:00"))
     except ValueError:
         pass
-    raise ValueError("must be a date like 2027-01-31 or a time like 2027-01-31T14:30:00+01:00")
+    if found is None:
+        raise ValueError("must be a date like 2027-01-31 or a time like 2027-01-31T14:30:00+01:00")
+    if not FIRST_DAY.year <= found.year <= LAST_DAY.year:
+        raise ValueError(f"must be from {FIRST_DAY} to {LAST_DAY}")
+    return found
 
 
 CODE = r"^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$"
@@ -112,7 +119,7 @@ Days = Annotated[
     Field(ge=0, le=36_500),
     WithJsonSchema({"type": "integer", "minimum": 0, "maximum": 36_500}),
 ]
-Day = Annotated[date, BeforeValidator(_iso_day), Field(ge=date(2000, 1, 1), le=date(2199, 12, 31)), WithJsonSchema(DAY_SCHEMA)]
+Day = Annotated[date, BeforeValidator(_iso_day), Field(ge=FIRST_DAY, le=LAST_DAY), WithJsonSchema(DAY_SCHEMA)]
 ServiceLevel = Annotated[
     Decimal,
     BeforeValidator(decimal),
@@ -123,7 +130,7 @@ ExpiryDay = Annotated[
     date,
     BeforeValidator(_iso_day),
     BeforeValidator(_month_or_day),
-    Field(ge=date(2000, 1, 1), le=date(2199, 12, 31)),
+    Field(ge=FIRST_DAY, le=LAST_DAY),
     WithJsonSchema({"type": "string", "examples": ["2027-12-31", "2027-12"]}),
 ]
 DayOrTime = Annotated[date | datetime, BeforeValidator(_day_or_time), WithJsonSchema(DAY_OR_TIME_SCHEMA)]

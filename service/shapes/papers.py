@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from service.shapes.base import (
     Amount,
@@ -22,6 +22,7 @@ from service.shapes.base import (
 
 Unit = Literal["g", "kg", "lb", "oz", "piece", "ml", "l", "us_fl_oz", "imp_fl_oz", "us_gal", "imp_gal"]
 Status = Literal["quarantined", "released", "rejected"]
+DocumentKind = Literal["receipt", "count", "disposal", "split", "run", "shipment", "return", "edit", "reversal", "correction"]
 Reason = Literal["spoiled", "expired", "damaged", "tester", "sample", "retained", "gift", "own_use", "lost"]
 
 
@@ -138,6 +139,13 @@ class ReceiptCorrectionIn(Asked):
         if not self.model_fields_set - {"note", "dry_run"}:
             raise ValueError("say what was different")
         return self
+
+    @field_validator("quantity", "unit", "received_on", "cost", mode="before")
+    @classmethod
+    def _told(cls, value: Any) -> Any:
+        if value is None:
+            raise ValueError("must not be null: leave it out, if it was right")
+        return value
 
 
 class ReceiptCorrectionOut(Linked):

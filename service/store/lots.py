@@ -66,6 +66,11 @@ def by_codes(connection: Connection, workshop: int, codes: Collection[str]) -> d
     return {row.code: row for row in found}
 
 
+def parts_of(connection: Connection, workshop: int, lot: int) -> list[Row[Any]]:
+    """The lots that were split off this one."""
+    return list(connection.execute(select(LOT).where(LOT.c.workshop_id == workshop, LOT.c.parent_id == lot)))
+
+
 def newest_cost(connection: Connection, workshop: int, item: int, day: date) -> Row[Any] | None:
     """The newest lot of known cost received by that day, no part of another: what unbooked stock is costed at (law 9)."""
     reversal = DOCUMENT.alias("reversal")

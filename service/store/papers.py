@@ -1,18 +1,21 @@
 """Papers as they stand: documents by code and page, what they state, what names a lot, what reversed or corrected them."""
 
 from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from sqlalchemy import Connection, Row, bindparam, func, or_, select
 
 from service.store.prepared import Prepared, parts
-from service.store.tables import Document, Line, Lot, Movement, NamedLot
+from service.store.tables import Document, Line, Lot, Movement, NamedLot, Token
 
 DOCUMENT = Document.__table__  # type: ignore[attr-defined]
 LINE = Line.__table__  # type: ignore[attr-defined]
 LOT = Lot.__table__  # type: ignore[attr-defined]
 MOVEMENT = Movement.__table__  # type: ignore[attr-defined]
 NAMED_LOT = NamedLot.__table__  # type: ignore[attr-defined]
+TOKEN = Token.__table__  # type: ignore[attr-defined]
 
 
 def by_code(connection: Connection, workshop: int, code: str, *kinds: str) -> Row[Any] | None:
@@ -41,20 +44,54 @@ def page(connection: Connection, workshop: int, kinds: Collection[str], after: i
     return list(connection.execute(select(DOCUMENT).where(*wanted).order_by(DOCUMENT.c.id.desc()).limit(limit)))
 
 
-def all_of(connection: Connection, workshop: int, item: int | None, after: int | None, limit: int) -> list[Row[Any]]:
-    """Documents of every kind, newest first; of one item those that state or move something of it."""
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which documents a list shows: those that state or move something of an item or a lot, and by what stands on them."""
+
+    kind: str | None = None
+    item: int | None = None
+    lot: int | None = None
+    token: str | None = None  # its code, or its name
+    since: date | None = None  # the days on which they happened
+    until: date | None = None
+
+
+def all_of(connection: Connection, workshop: int, of: Wanted, after: int | None, limit: int) -> list[Row[Any]]:
+    """Documents of every kind, newest first."""
     wanted = [DOCUMENT.c.workshop_id == workshop]
     if after is not None:
         wanted.append(DOCUMENT.c.id < after)
-    if item is not None:
-        stated = select(LINE.c.document_id).where(LINE.c.workshop_id == workshop, LINE.c.item_id == item)
+    if of.kind is not None:
+        wanted.append(DOCUMENT.c.kind == of.kind)
+    if of.token is not None:
+        mine = select(TOKEN.c.id).where(TOKEN.c.workshop_id == workshop, TOKEN.c.code == of.token)
+        wanted.append(or_(DOCUMENT.c.recorded_by == of.token, DOCUMENT.c.token_id.in_(mine)))
+    if of.since is not None:
+        wanted.append(DOCUMENT.c.happened_on >= of.since)
+    if of.until is not None:
+        wanted.append(DOCUMENT.c.happened_on <= of.until)
+    wanted += _about(workshop, of)
+    return list(connection.execute(select(DOCUMENT).where(*wanted).order_by(DOCUMENT.c.id.desc()).limit(limit)))
+
+
+def _about(workshop: int, of: Wanted) -> list[Any]:
+    """Documents that state, name or move something of the item and of the lot."""
+    found: list[Any] = []
+    if of.lot is not None:
+        each = [
+            select(table.c.document_id).where(table.c.workshop_id == workshop, table.c.lot_id == of.lot)
+            for table in (LINE, NAMED_LOT, MOVEMENT)
+        ]
+        found.append(or_(*(DOCUMENT.c.id.in_(some) for some in each)))
+    if of.item is not None:
+        stated = select(LINE.c.document_id).where(LINE.c.workshop_id == workshop, LINE.c.item_id == of.item)
         moved = (
             select(MOVEMENT.c.document_id)
             .join(LOT, (LOT.c.workshop_id == MOVEMENT.c.workshop_id) & (LOT.c.id == MOVEMENT.c.lot_id))
-            .where(MOVEMENT.c.workshop_id == workshop, LOT.c.item_id == item)
+            .where(MOVEMENT.c.workshop_id == workshop, LOT.c.item_id == of.item)
         )
-        wanted.append(or_(DOCUMENT.c.id.in_(stated), DOCUMENT.c.id.in_(moved)))
-    return list(connection.execute(select(DOCUMENT).where(*wanted).order_by(DOCUMENT.c.id.desc()).limit(limit)))
+        found.append(or_(DOCUMENT.c.id.in_(stated), DOCUMENT.c.id.in_(moved)))
+    return found
 
 
 def reversal_of(connection: Connection, workshop: int, document: int) -> Row[Any] | None:
@@ -149,6 +186,15 @@ def lines_of(connection: Connection, workshop: int, document: int) -> list[Row[A
     return list(
         connection.execute(select(LINE).where(LINE.c.workshop_id == workshop, LINE.c.document_id == document).order_by(LINE.c.n))
     )
+
+
+def named_by(connection: Connection, workshop: int, document: int) -> dict[int, list[tuple[int, int | None]]]:
+    """The lots that a document itself names, by line."""
+    found: dict[int, list[tuple[int, int | None]]] = {}
+    mine = NAMED_LOT.c.workshop_id == workshop, NAMED_LOT.c.document_id == document
+    for row in connection.execute(select(NAMED_LOT).where(*mine).order_by(NAMED_LOT.c.n, NAMED_LOT.c.k)):
+        found.setdefault(row.n, []).append((row.lot_id, row.quantity))
+    return found
 
 
 def movements_of(connection: Connection, workshop: int, documents: Collection[int]) -> list[Row[Any]]:

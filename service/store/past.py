@@ -31,7 +31,7 @@ def held(
         connection.execute(
             select(
                 MOVEMENT.c.lot_id, LOT.c.cost_micro, LOT.c.estimated, func.sum(MOVEMENT.c.quantity).label("quantity"),
-                func.sum(MOVEMENT.c.cost_micro).label("cost"),
+                func.sum(MOVEMENT.c.cost_micro).label("cost"), func.count(MOVEMENT.c.cost_micro).label("entries"),
             )
             .join(DOCUMENT, _OF_MOVEMENT)
             .join(LOT, _LOT_OF_MOVEMENT)

@@ -59,6 +59,7 @@ def make_batch(
     best: list[date | None] = []
     for n, ((at, output), share) in enumerate(zip(outputs, shares, strict=True)):
         best.append(_best_before(target, drawn, output.shelf_life_days, made_on))
+        cost = costs.total([share, drawn.cost_of("packaging", output=at)])
         new_lots.append(
             papers.new_lot(
                 scope,
@@ -73,8 +74,8 @@ def make_batch(
                 use_by=best[-1] or draw.FOREVER,
                 ready_on=ready_on,
                 status=status,
-                cost_micro=costs.total([share, drawn.cost_of("packaging", output=at)]),
-                estimated=drawn.estimated,
+                cost_micro=cost,
+                estimated=drawn.estimated and cost is not None,
             )
         )
     known = [day_ for day_ in best if day_ is not None]

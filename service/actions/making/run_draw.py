@@ -114,11 +114,10 @@ def draw_all(
     wanted = sorted({need.item_id for need in needs if items[need.item_id].stocked} - set(without))
     drawn.stock = lots.with_stock(scope.connection, scope.workshop.id, wanted)
     rows = rows | {row.id: row for row in drawn.stock}
-    left: dict[int, int] = {row.id: row.on_hand for row in rows.values()}
     drawn.shelves = {row.id: draw.shelf_of(row) for row in rows.values() if row.id != row.item_id}
-    of_item: dict[int, list[draw.Shelf]] = {}
+    left: dict[int, dict[int, draw.Shelf]] = {}  # by item
     for shelf in drawn.shelves.values():
-        of_item.setdefault(rows[shelf.id].item_id, []).append(shelf)
+        left.setdefault(rows[shelf.id].item_id, {})[shelf.id] = shelf
     for at, need in enumerate(needs):
         item = items[need.item_id]
         if item.id in without:
@@ -126,13 +125,11 @@ def draw_all(
         if not item.stocked:
             drawn.taken.append(Taken(at, None, need.quantity, 0, "assumed"))
             continue
-        there = [
-            shelf if shelf.quantity == left[shelf.id] else replace(shelf, quantity=left[shelf.id])
-            for shelf in of_item.get(item.id, ())
-        ]
-        got = _got(there, need.quantity, day, named[at], least)
+        there = left.get(item.id, {})
+        got = _got(list(there.values()), need.quantity, day, named[at], least)
         for take in got.takes:
-            left[take.lot_id] -= take.quantity
+            if take.quantity:
+                there[take.lot_id] = draw.taken_from(there[take.lot_id], take.quantity, day)
             _enter(drawn, at, rows[take.lot_id], take, day)
         if got.short:
             _unbooked(scope, drawn, at, item, got.short, day)
@@ -154,18 +151,11 @@ def _enter(drawn: Drawn, at: int, row: Row[Any], take: draw.Take, day: date) -> 
     cost = drawn.entries.change(at, lot, -take.quantity) if take.quantity else 0
     drawn.estimated |= row.estimated and bool(take.quantity)
     drawn.taken.append(Taken(at, row, take.quantity, _negated(cost), take.chosen))
-    _open(lot, row, take.quantity, day)
+    papers.open_first(lot, row, take.quantity, day)
 
 
 def _negated(cost: int | None) -> int | None:
     return None if cost is None else -cost
-
-
-def _open(lot: Any, row: Row[Any], quantity: int, day: date) -> None:
-    """The first draw opens a lot that has an opened life."""
-    if quantity and row.opened_life_days is not None and lot.opened_on is None:
-        lot.opened_on = day
-        lot.use_by = draw.last_usable_day(row.expires_on, day, row.opened_life_days)
 
 
 def _unbooked(scope: Scope, drawn: Drawn, at: int, item: ItemRow, short: int, day: date) -> None:

@@ -40,8 +40,8 @@ class Lot:
     def shelf(self, quantity: int | None = None) -> Shelf:
         """The lot as a draw sees it."""
         left = self.quantity if quantity is None else quantity
-        dates = self.retest_on, self.ready_on
-        return Shelf(self.id, self.code, self.received_on, self.use_by, left, self.status, *dates, not self.set_apart)
+        dates, opens_for = (self.retest_on, self.ready_on), self.opened_life_days if self.opened_on is None else None
+        return Shelf(self.id, self.code, self.received_on, self.use_by, left, self.status, *dates, not self.set_apart, opens_for)
 
 
 class Came(NamedTuple):

@@ -26,6 +26,7 @@ class Shelf:
     retest_on: date | None = None
     ready_on: date | None = None
     production: bool = True
+    opens_for: int | None = None  # days from its first draw, while it is closed and has an opened life
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,8 +141,9 @@ def draw(
         takes.append(Take(lot_id, taken, "named"))
         left[lot_id] = left.get(lot_id, 0) - taken
         wanted -= taken
-    usable = [lot for lot in lots if lot.id not in without and drawable(lot, day)]
-    for lot in sorted(usable, key=first_out):
+    opened = {take.lot_id for take in takes if take.quantity}
+    now = [taken_from(lot, 0, day) if lot.id in opened else lot for lot in lots if lot.id not in without]
+    for lot in sorted((lot for lot in now if drawable(lot, day)), key=first_out):
         if not wanted:
             break
         taken = min(left[lot.id], wanted)
@@ -149,6 +151,12 @@ def draw(
             takes.append(Take(lot.id, taken, "assumed"))
             wanted -= taken
     return Drawn(tuple(takes), wanted)
+
+
+def taken_from(lot: Shelf, quantity: int, day: date) -> Shelf:
+    """A lot once this was taken of it: the first draw opens it."""
+    use_by = lot.use_by if lot.opens_for is None else min(lot.use_by, day + timedelta(days=lot.opens_for))
+    return replace(lot, quantity=lot.quantity - quantity, use_by=use_by, opens_for=None)
 
 
 def take_all_states(lots: Iterable[Shelf], quantity: int, by_day: date) -> Drawn:
@@ -193,4 +201,5 @@ def shelf_of(row: Mapping[str, object] | object) -> Shelf:
         retest_on=row.retest_on,  # type: ignore[union-attr]
         ready_on=row.ready_on,  # type: ignore[union-attr]
         production=not row.set_apart,  # type: ignore[union-attr]
+        opens_for=row.opened_life_days if row.opened_on is None else None,  # type: ignore[union-attr]
     )
