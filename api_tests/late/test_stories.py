@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 from late.desk import TODAY, Desk
-from late.papers import Correction, Count, Edit, Paper, Receipt, Restated, Reversal, Run, Split
+from late.papers import SET_APART, Correction, Count, Edit, Paper, Receipt, Restated, Reversal, Run, Split
 from late.shorter import judged
 
 pytest_plugins = ["late.rooms"]
@@ -230,6 +230,10 @@ STORIES: dict[str, list[Paper]] = {
         Count("C1", the(19), 165, "oil", counted=0),
         Receipt("L2", the(18), 245, "oil", 300, expires=the(18), cost=10, status="quarantined"),
         Run("B2", the(18), None, "solo", 200),
+    ],
+    "a count finds some in a place that production does not draw from": [
+        Count("C1", the(17), 35, "oil", place=SET_APART, counted=30),
+        Run("B1", the(18), None, "solo", 150),
     ],
 }
 

@@ -37,7 +37,7 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     ledger.post(scope.connection, scope.workshop.id, paper, [stated])
     again = Redraw.begin(scope, paper)
     if late.in_order(locked, rank):
-        again.step(item, _act(paper, locked, rank, counted, lot, body.place))
+        again.step(item, _act(scope, item, paper, locked, rank, counted, lot, body.place))
         followed = late.finish(scope, again)
     else:
         since = date.min if lot is None else lot.received_on
@@ -45,9 +45,10 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     return papers.told(show(scope, paper.code), followed)
 
 
-def _act(paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | None, place: str | None) -> acts.Paper:
-    own = reading.found_lot(paper.id, rank, paper.happened_on)
-    own.place = place
+def _act(
+    scope: Scope, item: ItemRow, paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | None, place: str | None
+) -> acts.Paper:
+    own = reading.Founder.of(scope, item).lot(paper.id, rank, paper.happened_on, place)
     act = acts.Counted(counted, None if lot is None else lot.id, place, own)
     return acts.paper(rank, locked.paper, paper.id, 0, paper.happened_on, act)
 
