@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 from late.desk import TODAY, Desk
-from late.papers import SET_APART, Correction, Count, Edit, Paper, Receipt, Restated, Reversal, Run, Split
+from late.papers import SET_APART, Correction, Count, Edit, Life, Paper, Receipt, Restated, Reversal, Run, Split
 from late.shorter import judged
 
 pytest_plugins = ["late.rooms"]
@@ -234,6 +234,12 @@ STORIES: dict[str, list[Paper]] = {
     "a count finds some in a place that production does not draw from": [
         Count("C1", the(17), 35, "oil", place=SET_APART, counted=30),
         Run("B1", the(18), None, "solo", 150),
+    ],
+    "a count in order explains a draw of a lot that it opens": [
+        Life("A1", TODAY, 0, "oil", 2),
+        Run("B1", the(18), None, "solo", 200),
+        Receipt("L1", the(15), 85, "oil", 300, cost=10, status="quarantined"),
+        Count("C1", the(19), None, "oil", "L1", counted=100),
     ],
 }
 

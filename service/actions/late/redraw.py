@@ -63,6 +63,7 @@ class Redraw:
         self._founders(shelves, [paper])
         self._enter(item, rows, shelves, shelves.effects)
         self._beyond(item, rows, shelves, shelves.effects, since, whole=False)
+        self._opened(rows, shelves)
         return shelves
 
     def item(self, item: ItemRow, since: date) -> Shelves:
