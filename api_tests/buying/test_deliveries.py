@@ -202,7 +202,7 @@ def test_a_late_delivery_note_settles_what_was_made_without_it(house: House, sto
     )
     assert moved["cost"] == 62.5, "(80 + 20) x 2.5 of 4 kg"
     assert lot(stocked, booked["lines"][0]["lot"])["on_hand"] == 1500
-    assert "moved (" in booked["sentence"]
+    assert "batch B-0001 now shows lot" in booked["sentence"]
     assert broken(house) == []
 
 

@@ -108,6 +108,20 @@ def test_a_suppliers_lot_put_right_reaches_what_was_split_off(desk: Desk) -> Non
     assert facts(desk, again, "supplier_lot", "cost") == ["T2", 1]
 
 
+def test_a_lot_that_never_was_is_not_counted(desk: Desk) -> None:
+    receipt = receive(desk, 500, 10)
+    part = desk.ask("POST", f"lots/{receipt['lot']}/splits", {"quantity": 50, "split_on": day(11)})
+    run = make(desk, 100, day(12))
+    for paper in (run["batch"]["code"], part["split"], receipt["receipt"]):
+        desk.ask("POST", "reversals", {"document": paper, "reason": "a mistake"})
+    for lot in (receipt["lot"], part["lot"], run["batch"]["lots"][0]["lot"]):
+        for at in (day(12), day(20)):
+            refused = desk.ask("POST", "counts", {"lot": lot, "counted": 70, "counted_at": at}, expect=(409,))
+            assert (refused["type"], refused["lot"]) == ("/problems/conflict", lot)
+    assert count(desk, 70, day(20))["difference"] == 70
+    assert took(desk, make(desk, 10, day(15))) == {None: 10}
+
+
 @pytest.mark.parametrize("told", ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-10:00", "1999-12-31"])
 def test_a_time_outside_the_calendar_is_refused(desk: Desk, told: str) -> None:
     refused = desk.ask("POST", "receipts", {"material": "oil", "quantity": 1, "received_on": told}, expect=(422,))
@@ -185,3 +199,65 @@ def test_a_value_that_was_not_known_then_is_null(desk: Desk) -> None:
     assert desk.ask("GET", f"materials/oil?at={day(12)}&known_at={before}")["value"] is None
     assert desk.ask("GET", f"materials/oil?at={day(12)}")["value"] == 50
     assert stock(desk) == (500, 0)
+
+
+def test_a_lot_that_a_count_found_and_a_late_delivery_explains_may_be_counted_again(desk: Desk) -> None:
+    """130 g are found, then the delivery that was behind it is told: that lot is empty; yet 5 g more are found in its jar."""
+    found = count(desk, 130, day(13))
+    lot = desk.ask("GET", "lots?item=oil")["items"][0]["code"]
+    receipt = receive(desk, 500, 11)["lot"]
+    assert facts(desk, lot, "on_hand") == [0]
+    again = desk.ask("POST", "counts", {"lot": lot, "counted": 5, "counted_at": day(15)})
+    assert (again["book"], again["difference"]) == (0, 5)
+    assert desk.house.proof(desk.workshop) == []
+    make(desk, 10, day(14))  # all is drawn again
+    assert facts(desk, lot, "on_hand") == [5]
+    assert facts(desk, receipt, "on_hand") == [120]
+    assert desk.ask("GET", f"counts/{found['count']}")["difference"] == -370
+    desk.ask("POST", "reversals", {"document": again["count"], "reason": "another's"})
+    assert facts(desk, lot, "on_hand") == [0]
+    assert desk.house.proof(desk.workshop) == []
+
+
+def test_what_a_count_found_is_opened_by_its_first_draw_whenever_it_is_told(desk: Desk) -> None:
+    desk.ask("PATCH", "materials/oil", {"opened_life_days": 5})
+    make(desk, 48, day(18))
+    count(desk, 130, day(13))
+    lot = desk.ask("GET", "lots?item=oil")["items"][0]["code"]
+    assert facts(desk, lot, "on_hand", "opened_on", "last_usable_day") == [82, day(18), day(23)]
+
+
+def test_a_plan_keeps_the_lots_it_fixed_of_materials_that_its_completion_does_not_name(desk: Desk) -> None:
+    oils = [receive(desk, 100, 10)["lot"], receive(desk, 100, 11)["lot"]]
+    waxes = [desk.ask("POST", "receipts", {"material": "wax", "quantity": 100, "received_on": day(on)})["lot"] for on in (10, 11)]
+    told = [{"material": "wax", "lot": waxes[1]}, {"material": "oil", "lot": oils[1]}]
+    plan = desk.ask("POST", "runs", {"formula": "mix", "batch_g": 50, "status": "planned", "fix_lots": True, "lots": told})
+    path = f"runs/{plan['batch']['code']}/completion"
+    run = desk.ask("POST", path, {"made_on": day(20), "lots": [{"material": "oil", "lot": oils[0]}]})
+    assert {(one["lot"], one["chosen"]) for one in run["used"]} == {(oils[0], "named"), (waxes[1], "named")}
+
+
+def test_a_late_cost_says_whose_cost_it_changed(desk: Desk) -> None:
+    receipt = receive(desk, 1000, 10)
+    run = make(desk, 100, day(12))["batch"]["code"]
+    gone = desk.ask("POST", "disposals", {"lot": receipt["lot"], "quantity": 10, "reason": "tester", "disposed_on": day(13)})
+    told = {"cost": 50, "dry_run": True}
+    tried = desk.ask("POST", f"receipts/{receipt['receipt']}/correction", told)
+    money = [(one["document"], one["from_lot"], one["to_lot"], one["quantity"], one["cost"]) for one in tried["moved"]]
+    assert money == [(run, receipt["lot"], receipt["lot"], 0, 5), (gone["disposal"], receipt["lot"], receipt["lot"], 0, 0.5)]
+    assert tried["sentence"].endswith(f"; batch {run} and disposal {gone['disposal']} cost more or less than before.")
+    assert desk.ask("GET", f"runs/{run}")["cost"] is None
+
+
+def test_a_reversal_says_what_is_unbooked_and_what_a_count_finds(desk: Desk) -> None:
+    receipt = receive(desk, 1000, 10)
+    twice = receive(desk, 1000, 11)
+    run = make(desk, 600, day(12))["batch"]["code"]
+    counted = count(desk, 400, day(13))["count"]
+    undone = desk.ask("POST", "reversals", {"document": twice["receipt"], "reason": "told twice"})
+    assert undone["sentence"] == f"Receipt {twice['receipt']} is reversed; count {counted} now agrees with the books."
+    desk.ask("POST", "reversals", {"document": counted, "reason": "a guess"})
+    undone = desk.ask("POST", "reversals", {"document": receipt["receipt"], "reason": "another's"})
+    assert undone["sentence"] == (
+        f"Receipt {receipt['receipt']} is reversed; 600 g of Oil is unbooked now (batch {run}): enter what brought it, or count."
+    )

@@ -160,7 +160,7 @@ def test_a_late_shipment_takes_what_it_would_have_taken(shop: Shop) -> None:
     assert [(one["document"], one["from_lot"], one["to_lot"], one["quantity"]) for one in late["moved"]] == [
         (later["shipment"], old, new, 4)
     ]
-    assert late["sentence"].endswith(f"; 4 pieces of Salve, 100 g moved ({later['shipment']}).")
+    assert late["sentence"].endswith(f"; shipment {later['shipment']} now shows lot {new}.")
     assert shop.verified()
 
 

@@ -12,11 +12,11 @@ from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core.stock import acts, happening
 from service.core.units import money_out, quantity_in, quantity_out, said
-from service.errors import Invalid, NotFound
+from service.errors import Conflict, Invalid, NotFound
 from service.shapes.papers import CountIn
 from service.store import items, ledger
 from service.store import papers as paper_store
-from service.store.items import ItemRow, Locked
+from service.store.items import ItemRow
 from service.store.ledger import Paper, Stated
 
 
@@ -30,6 +30,8 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     whole = lot is None and body.place is None
     held, when, rank = papers.lock(scope, [item.id], when, count=happening.OF_ITEM if whole else happening.OF_LOTS)
     locked = held[item.id]
+    if lot is not None:
+        _must_stand(scope, lot)
     items.counted(scope.connection, scope.workshop.id, item.id, when[0])
     paper = papers.new_paper(scope, "count", when)
     paper.facts = {"note": body.note, "place": body.place, "item": item.code, "lot": lot.code if lot is not None else None}
@@ -37,7 +39,9 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     ledger.post(scope.connection, scope.workshop.id, paper, [stated])
     again = Redraw.begin(scope, paper)
     if late.in_order(locked, rank):
-        again.step(item, _act(scope, item, paper, locked, rank, counted, lot, body.place))
+        own = _own(scope, item, paper, rank, lot, body.place)
+        act = acts.Counted(counted, None if lot is None else lot.id, body.place, own)
+        again.step(item, acts.paper(rank, locked.paper, paper.id, 0, paper.happened_on, act))
         followed = late.finish(scope, again)
     else:
         since = date.min if lot is None else lot.received_on
@@ -45,12 +49,18 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     return papers.told(show(scope, paper.code), followed)
 
 
-def _act(
-    scope: Scope, item: ItemRow, paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | None, place: str | None
-) -> acts.Paper:
-    own = reading.Founder.of(scope, item).lot(paper.id, rank, paper.happened_on, place)
-    act = acts.Counted(counted, None if lot is None else lot.id, place, own)
-    return acts.paper(rank, locked.paper, paper.id, 0, paper.happened_on, act)
+def _must_stand(scope: Scope, lot: Row[Any]) -> None:
+    """409 when what made the lot is reversed: there never was such a lot, and what lies there is another's."""
+    back = paper_store.reversal_of(scope.connection, scope.workshop.id, lot.document_id)
+    if back is not None:
+        raise Conflict(f"lot {lot.code} is gone since {back.code} reversed what made it: count the item instead", lot=lot.code)
+
+
+def _own(scope: Scope, item: ItemRow, paper: Paper, rank: int, lot: Row[Any] | None, place: str | None) -> acts.Lot:
+    """Where a gain falls that no lot is there for."""
+    if lot is not None:
+        return reading.current(lot)
+    return reading.Found.of(scope, item).lot(paper.id, rank, paper.happened_on, place)
 
 
 def _counted_thing(scope: Scope, body: CountIn) -> tuple[ItemRow, Row[Any] | None]:

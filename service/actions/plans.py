@@ -1,6 +1,7 @@
 """Planned runs: they claim their materials until they are completed or cancelled."""
 
 import json
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -217,16 +218,24 @@ def of_completion(plan: Row[Any], completion: CompletionIn) -> RunIn:
     asked = json.loads(plan.facts)["asked"]
     told = completion.model_dump(mode="json", exclude_unset=True)
     asked = {key: value for key, value in asked.items() if key not in ("status", "planned_on", "plan", "fix_lots")}
+    if told.get("lots"):  # an empty list names none at all
+        told["lots"] += _beside(told["lots"], asked.get("lots", []))
     return RunIn.model_validate({**asked, **told})
 
 
+def _beside(told: Sequence[Mapping[str, Any]], fixed: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """The lots that a sheet names of the materials of which nothing else was told."""
+    materials = {one["material"] for one in told}
+    return [one for one in fixed if one["material"] not in materials]
+
+
 def with_fixed(plan: Row[Any], run: RunIn) -> RunIn:
-    """A run that ends a plan takes the lots that its sheet fixed, unless it names lots itself, and is for the plan's order."""
+    """A run that ends a plan is for its order and takes the lots its sheet fixed, but of materials of which it names some."""
     facts = json.loads(plan.facts)
     fixed = facts["answer"].get("fixed_lots", [])
     more: dict[str, Any] = {"order": run.order or facts["asked"].get("order")}
-    if fixed and not run.lots:
-        more["lots"] = [NamedLot.model_validate(one) for one in fixed]
+    kept = _beside([{"material": one.material} for one in run.lots], fixed)
+    more["lots"] = [*run.lots, *(NamedLot.model_validate(one) for one in kept)]
     return run.model_copy(update=more)
 
 

@@ -37,6 +37,8 @@ def record(scope: Scope, body: ReversalIn) -> dict[str, Any]:
     paper = papers.new_paper(scope, "reversal", (then.happened_on, then.happened_at), reverses_id=row.id)
     paper.facts = {"reverses": row.code, "reason": body.reason}
     ledger.post(scope.connection, scope.workshop.id, paper)
+    if row.kind == "shipment":
+        orders.none_back_of(scope, row.id, row.code)
     redraw = Redraw.begin(scope, paper, row.id)
     since = restating.since(scope, row, stated)
     for run, lost in holders.items():

@@ -11,7 +11,7 @@ router = APIRouter(prefix="/v1/counts", tags=["Counts"])
 EXAMPLE = {"material": "beeswax", "counted": 1840}
 
 
-@router.post("", **doc("Record a count", request=CountIn, answer=CountOut, status=201, example=EXAMPLE, problems=()))
+@router.post("", **doc("Record a count", request=CountIn, answer=CountOut, status=201, example=EXAMPLE, problems=("conflict",)))
 async def post_count(request: Request) -> Response:
     """What is really on the shelf; the difference is posted."""
     return await deps.write(request, "record", CountIn, counts.record)

@@ -173,23 +173,26 @@ def booked(connection: Connection, workshop: int, item: int, since: date) -> lis
 
 
 _SOURCE = DOCUMENT.alias("source")
-_FOUND = (
-    select(func.coalesce(func.sum(MOVEMENT.c.quantity), 0))
-    .join(DOCUMENT, OF_MOVEMENT)
-    .where(MOVEMENT.c.workshop_id == WORKSHOP, MOVEMENT.c.workshop_id == LOT.c.workshop_id)
-    .where(
-        MOVEMENT.c.lot_id == LOT.c.id,
-        func.coalesce(DOCUMENT.c.corrects_id, DOCUMENT.c.reverses_id, DOCUMENT.c.id) == LOT.c.document_id,
-    )
+_FOUND_ON = (
+    select(func.min(DOCUMENT.c.happened_on))
+    .select_from(MOVEMENT.join(DOCUMENT, OF_MOVEMENT))
+    .where(MOVEMENT.c.workshop_id == WORKSHOP, MOVEMENT.c.workshop_id == LOT.c.workshop_id, MOVEMENT.c.lot_id == LOT.c.id)
+    .group_by(ORIGIN.element)
+    .having(func.sum(MOVEMENT.c.quantity) > 0)
+    .order_by(func.min(DOCUMENT.c.happened_on))
+    .limit(1)
     .correlate(LOT)
     .scalar_subquery()
 )
+_OF_COUNT = _SOURCE.c.kind == "count"
 _APART = or_(_SOURCE.c.kind == "split", _SOURCE.c.kind == "return")
 _LOTS = Prepared(
     select(
         LOT,
-        or_(REVERSAL.c.id.is_not(None), case((_SOURCE.c.kind == "count", _FOUND == 0), else_=False)).label("gone"),
-        case((_APART, _SOURCE.c.happened_on), else_=LOT.c.received_on).label("since"),
+        or_(REVERSAL.c.id.is_not(None), case((_OF_COUNT, _FOUND_ON.is_(None)), else_=False)).label("gone"),
+        case(
+            (_OF_COUNT, func.coalesce(_FOUND_ON, LOT.c.received_on)), (_APART, _SOURCE.c.happened_on), else_=LOT.c.received_on
+        ).label("since"),
     )
     .outerjoin(REVERSAL, (REVERSAL.c.workshop_id == LOT.c.workshop_id) & (REVERSAL.c.reverses_id == LOT.c.document_id))
     .outerjoin(_SOURCE, (_SOURCE.c.workshop_id == LOT.c.workshop_id) & (_SOURCE.c.id == LOT.c.document_id))
@@ -198,8 +201,8 @@ _LOTS = Prepared(
 
 
 def lots(connection: Connection, workshop: int, item: int) -> list[Row[Any]]:
-    """Every lot of an item, the unbooked one too; `gone`: what brought it is reversed, or its count finds it no more;
-    `since`: the day from which it is there (a part is as old as its parent, but there from its split on)."""
+    """Every lot of an item, the unbooked one too; `gone`: what brought it is reversed, or no count finds any of it;
+    `since`: the day from which it is there (a part from its split on, what a count found from the first that finds some)."""
     return _LOTS.rows(connection, {"workshop": workshop, "item": item})
 
 

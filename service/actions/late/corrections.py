@@ -24,6 +24,7 @@ class Corrections:
     of: int  # the paper that the cause's own movements belong to (what it reverses or corrects, else itself)
     balances: dict[int, Balance] = field(default_factory=dict)
     entries: dict[int, list[Movement]] = field(default_factory=lambda: defaultdict(list))  # by origin
+    money: dict[tuple[int, int, int], int] = field(default_factory=lambda: defaultdict(int))  # without grams, by line and lot
     dates: dict[int, tuple[date, datetime | None]] = field(default_factory=dict)
     _papers: dict[int, Paper] = field(default_factory=dict)
     _written: dict[int, int] = field(default_factory=lambda: defaultdict(int))
@@ -37,6 +38,8 @@ class Corrections:
         lot.on_hand += quantity
         if cost is not None:
             lot.worth = (lot.worth or 0) + cost
+        if cost and not quantity:
+            self.money[(origin, line, lot.lot_id)] += cost
         lot.touched = True
         self.entries[origin].append(Movement(line, lot.lot_id, quantity, cost))
 

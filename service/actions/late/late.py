@@ -6,15 +6,14 @@ from datetime import date
 from typing import Any
 
 from service.actions import stock
-from service.actions.late import repricing
-from service.actions.late.redraw import Moved, Redraw
+from service.actions.late import answers, repricing
+from service.actions.late.redraw import Redraw
 from service.actions.scope import Scope
-from service.core.stock.lateness import BEYOND
 from service.core.stock.netted import netted
-from service.core.units import money_out, quantity_out, said
+from service.core.units import said
 from service.store import lots, replay, unbooked
 from service.store import papers as paper_store
-from service.store.items import ItemRow, Locked
+from service.store.items import Locked
 
 ROUNDS = 50  # estimates that rest on each other settle in a few; a bug's limit
 
@@ -64,8 +63,8 @@ def finish(scope: Scope, redraw: Redraw, recosted: set[int] | None = None) -> Fo
         if not papers:
             break
     redraw.books.write()
-    moved = [one for one in redraw.moved if one.document != redraw.books.of]
-    followed = Followed(_shown(scope, moved), redraw.counts, _sentence(scope, moved))
+    moved, sentence = answers.told(scope, redraw)
+    followed = Followed(moved, redraw.counts, sentence)
     followed.warnings = less_explained(scope, followed, redraw.books.of)
     return followed
 
@@ -75,82 +74,6 @@ def _guessed(scope: Scope, changed: set[int]) -> dict[int, date]:
     rows = lots.by_ids(scope.connection, scope.workshop.id, changed).values()
     guessed = unbooked.ever(scope.connection, scope.workshop.id, {row.item_id for row in rows})
     return {item: min(row.received_on for row in rows if row.item_id == item) for item in guessed}
-
-
-def _shown(scope: Scope, moved: list[Moved]) -> list[dict[str, Any]]:
-    """Pairs of where grams left and where they went, by paper and line."""
-    by_line: dict[tuple[int, int, int], list[Moved]] = defaultdict(list)
-    for one in moved:
-        by_line[(one.document, one.line, one.item)].append(one)
-    items = stock.items_of(scope, {one.item for one in moved})
-    known = lots.by_ids(scope.connection, scope.workshop.id, {one.lot for one in moved} - {BEYOND})
-    codes = {key: row.code for key, row in known.items()}
-    papers = paper_store.by_ids(scope.connection, scope.workshop.id, {one.document for one in moved})
-    return [
-        {"document": papers[key[0]].code, **one}
-        for key, some in sorted(by_line.items())
-        for one in _pairs(items[key[2]], some, codes)
-    ]
-
-
-def _pairs(item: ItemRow, some: list[Moved], codes: dict[int, str]) -> list[dict[str, Any]]:
-    """Match what came back to lots with what was taken instead."""
-    back = [[one.lot, one.quantity] for one in _net(some) if one.quantity > 0]
-    shown = []
-    for one in [one for one in _net(some) if one.quantity < 0]:
-        left = -one.quantity
-        while left > 0:
-            source = back[0] if back else [None, left]
-            quantity = min(left, int(source[1] or 0))
-            shown.append(_pair(item, source[0], one.lot, quantity, _part(one, quantity), codes))
-            left -= quantity
-            if back:
-                back[0][1] = int(back[0][1] or 0) - quantity
-                back = back if back[0][1] else back[1:]
-    shown += [_pair(item, lot, None, int(quantity or 0), None, codes) for lot, quantity in back]
-    return shown
-
-
-def _net(some: list[Moved]) -> list[Moved]:
-    """Net by lot: a lot given and taken again in one redraw has not moved."""
-    by_lot: dict[int, Moved] = {}
-    for one in some:
-        was = by_lot.get(one.lot)
-        cost = one.cost if was is None else None if was.cost is None or one.cost is None else was.cost + one.cost
-        quantity = one.quantity + (was.quantity if was else 0)
-        by_lot[one.lot] = Moved(one.document, one.line, one.item, one.lot, quantity, cost)
-    return list(by_lot.values())
-
-
-def _part(one: Moved, quantity: int) -> int | None:
-    return None if one.cost is None else round(-one.cost * quantity / -one.quantity)
-
-
-def _pair(
-    item: ItemRow, source: int | None, to: int | None, quantity: int, cost: int | None, codes: dict[int, str]
-) -> dict[str, Any]:
-    return {
-        "item": item.code,
-        "from_lot": codes.get(source) if source else None,
-        "to_lot": codes.get(to) if to else None,
-        "quantity": quantity_out(quantity, item.unit),
-        "cost": money_out(cost),
-    }
-
-
-def _sentence(scope: Scope, moved: list[Moved]) -> str:
-    """What moved, in one clause; empty when nothing did."""
-    net = [one for one in moved if one.quantity < 0]
-    if not net:
-        return ""
-    items = stock.items_of(scope, {one.item for one in net})
-    papers = paper_store.by_ids(scope.connection, scope.workshop.id, {one.document for one in net})
-    by_item: dict[int, int] = defaultdict(int)
-    for one in net:
-        by_item[one.item] -= one.quantity
-    what = " and ".join(f"{said(quantity, items[item].unit)} of {items[item].name}" for item, quantity in by_item.items())
-    whose = ", ".join(sorted({row.code for row in papers.values()})[:5])
-    return f"{what} moved ({whose})"
 
 
 def net_movements(scope: Scope, documents: list[int]) -> dict[int, list[dict[str, Any]]]:

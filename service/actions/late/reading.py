@@ -154,7 +154,7 @@ def acts_since(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], lines: Li
     """The item's lines from a day on as acts of the core."""
     by_lot = _edits_by_lot(scope, list(rows.values()))
     named = replay.named(scope.connection, scope.workshop.id, item.id, since)
-    beside = _Beside.of(rows, by_lot, named, Founder.of(scope, item))
+    beside = _Beside.of(Found.of(scope, item), rows, by_lot, named)
     before = {lot: [edit for edit in some if edit.happened_on < since] for lot, some in by_lot.items()}
     found: list[Paper] = []
     for line, by in lines:
@@ -174,15 +174,15 @@ Placed = tuple[Act, int, int]  # an act, its place in a day without a time, what
 class _Beside:
     """What is told of an item beside its lines: its lots, their edits, and the lots that were named."""
 
+    found: "Found"
     rows: dict[int, Row[Any]]
     edits: dict[tuple[int, int], Row[Any]]  # by paper and lot
     named: dict[tuple[int, int], replay.NamedLots]  # by paper and line
     mine: dict[int, frozenset[int]]  # the lots that a paper made
     children: dict[int, Row[Any]]  # the last of them
-    founder: "Founder"
 
     @classmethod
-    def of(cls, rows: dict[int, Row[Any]], by_lot: dict[int, list[Row[Any]]], named: Any, founder: "Founder") -> "_Beside":
+    def of(cls, found: "Found", rows: dict[int, Row[Any]], by_lot: dict[int, list[Row[Any]]], named: Any) -> "_Beside":
         edits = {(edit.document_id, edit.lot_id): edit for some in by_lot.values() for edit in some}
         mine: dict[int, frozenset[int]] = {}
         children: dict[int, Row[Any]] = {}
@@ -190,7 +190,7 @@ class _Beside:
             if row.document_id is not None:
                 mine[row.document_id] = mine.get(row.document_id, NO_LOTS) | {row.id}
                 children[row.document_id] = row
-        return cls(rows, edits, named, mine, children, founder)
+        return cls(found, rows, edits, named, mine, children)
 
     def acts(self, line: Any, by: Told) -> Sequence[Placed]:
         """The acts of one line."""
@@ -212,30 +212,30 @@ class _Beside:
                 return ((Gone(line.lot_id, -line.quantity), happening.GONE, 0),)
         return ((Came(arrived(self.rows[line.lot_id]), line.quantity), happening.CAME, 0),)
 
+    def _count(self, line: Any, by: Told) -> Placed:
+        if line.lot_id is not None:  # one that only a count had found, which finds none by now, is there from here on
+            return Counted(line.quantity, lot=line.lot_id, own=arrived(self.rows[line.lot_id])), 0, happening.OF_LOTS
+        count = happening.OF_ITEM if line.place is None else happening.OF_LOTS
+        rank = by.moment + happening.within(by.timed, 0, count)
+        own = arrived(self.children[by.id]) if by.id in self.children else self.found.lot(by.id, rank, by.day, line.place)
+        return Counted(line.quantity, place=line.place, own=own), 0, count
+
     def _draw(self, line: Any, by: Told) -> Sequence[Placed]:
         least = date.fromisoformat(json.loads(str(by.facts))["least"]) if by.kind == "shipment" else None
         rest = Assumed(-line.quantity, self.mine.get(by.origin, NO_LOTS), least), happening.ASSUMED, 0
         named = self.named.get((by.id, line.n))
         return (rest,) if named is None else ((Named(-line.quantity, tuple(named)), happening.NAMED, 0), rest)
 
-    def _count(self, line: Any, by: Told) -> Placed:
-        if line.lot_id is not None:
-            return Counted(line.quantity, lot=line.lot_id), 0, happening.OF_LOTS
-        count = happening.OF_ITEM if line.place is None else happening.OF_LOTS
-        rank = by.moment + happening.within(by.timed, 0, count)
-        own = arrived(self.children[by.id]) if by.id in self.children else self.founder.lot(by.id, rank, by.day, line.place)
-        return Counted(line.quantity, place=line.place, own=own), 0, count
-
 
 @dataclass(frozen=True, slots=True)
-class Founder:
-    """What a lot that a count finds has of its item and of its place."""
+class Found:
+    """What a lot that only a count finds has of its item, and of its place."""
 
     opened_life_days: int | None
     apart: frozenset[str]  # places that production does not draw from
 
     @classmethod
-    def of(cls, scope: Scope, item: ItemRow) -> "Founder":
+    def of(cls, scope: Scope, item: ItemRow) -> "Found":
         """For the counts of an item."""
         return cls(item.opened_life_days, places.apart(scope.connection, scope.workshop.id))
 

@@ -13,7 +13,7 @@ from service.actions.scope import Scope
 from service.actions.selling import customers
 from service.core.said import day
 from service.core.units import money_in, money_out
-from service.errors import CodeTaken, Conflict, FieldError, Invalid, NotFound
+from service.errors import CodeTaken, Conflict, FieldError, Invalid, NotFound, StillNamed
 from service.shapes.orders import OrderIn, OrderLineIn, OrderPatch
 from service.store import items, orders, runs
 
@@ -163,6 +163,23 @@ def paper_reversed(scope: Scope, document: int) -> None:
         orders.change(scope.connection, scope.workshop.id, row.id, {"state": "cancelled"})
     else:
         follow(scope, row)
+
+
+def none_back_of(scope: Scope, document: int, code: str) -> None:
+    """A shipment that was taken out must leave shipped what came back of its order; else 409 with the returns."""
+    row = orders.of_papers(scope.connection, scope.workshop.id, [document]).get(document)
+    if row is None:
+        return
+    shipped, back = (orders.moved(scope.connection, scope.workshop.id, [row.id], kind) for kind in ("shipment", "return"))
+    imported = {
+        line.n: line.units for line in orders.lines(scope.connection, scope.workshop.id, [row.id])[row.id] if line.imported
+    }
+    if all(units <= imported.get(key[1], shipped.get(key, 0)) for key, units in back.items()):
+        return
+    papers_ = orders.papers(scope.connection, scope.workshop.id, [row.id])
+    holds = [{"document": one.code, "kind": "return"} for one in papers_ if one.kind == "return"]
+    said = ", ".join(f"return {one['document']}" for one in holds[:5])
+    raise StillNamed(f"{code} cannot be reversed while {said} brought back what it shipped: reverse it first", holds=holds)
 
 
 def show(scope: Scope, reference: str, pointer: str | None = None) -> dict[str, Any]:

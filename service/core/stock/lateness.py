@@ -195,8 +195,7 @@ class Shelves:
         newest = draw.newest_usable([lot.shelf() for lot in lots], paper.day)
         if newest is None:
             assert act.own is not None, "a gain without a lot needs one of its own"
-            self.lots[act.own.id] = act.own
-            self._first_out = None
+            self._there(act.own)
         self._move(paper.document, paper.line, newest.id if newest is not None else act.own.id, quantity)  # type: ignore[union-attr]
 
     def _serve_day(self, day: date, lots: Collection[int]) -> None:
