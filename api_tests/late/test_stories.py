@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 from late.desk import TODAY, Desk
-from late.papers import SET_APART, Correction, Count, Edit, Life, Paper, Receipt, Restated, Reversal, Run, Split
+from late.papers import SET_APART, Correction, Count, Disposal, Edit, Life, Paper, Receipt, Restated, Reversal, Run, Split
 from late.shorter import judged
 
 pytest_plugins = ["late.rooms"]
@@ -240,6 +240,13 @@ STORIES: dict[str, list[Paper]] = {
         Run("B1", the(18), None, "solo", 200),
         Receipt("L1", the(15), 85, "oil", 300, cost=10, status="quarantined"),
         Count("C1", the(19), None, "oil", "L1", counted=100),
+    ],
+    "a count shows that a lot was drawn before what had opened it": [
+        Life("A1", TODAY, 0, "oil", 2),
+        Receipt("L1", the(16), None, "oil", 100, expires=the(17), cost=7, place=SET_APART),
+        Disposal("D1", the(18), None, "L1", 10),
+        Count("C1", the(19), 145, "oil", counted=30),
+        Run("B1", the(17), 305, "solo", 200),
     ],
 }
 
