@@ -248,6 +248,12 @@ STORIES: dict[str, list[Paper]] = {
         Count("C1", the(19), 145, "oil", counted=30),
         Run("B1", the(17), 305, "solo", 200),
     ],
+    "a part of a corrected batch, and grams of another item that moved there and back": [
+        Run("B1", the(17), 225, "solo", 100),
+        Split("S1", the(20), 365, "B1", 50),
+        Receipt("L1", the(16), 215, "oil", 150, expires=the(20), cost=10, status="quarantined"),
+        Restated("K1", the(20), 0, "B1", 50),
+    ],
 }
 
 
