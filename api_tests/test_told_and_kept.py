@@ -149,17 +149,6 @@ def test_a_receipt_of_what_is_not_stocked_moves_no_run(server: Server, watered: 
     assert server.command("verify").returncode == 0
 
 
-def test_whether_a_material_is_stocked_is_fixed_once_papers_name_it(server: Server, watered: Bench) -> None:
-    assert watered.client.patch("/v1/materials/tap", json={"stocked": True}).json()["stocked"] is True
-    assert watered.client.patch("/v1/materials/tap", json={"stocked": False}).json()["stocked"] is False
-    watered.post("runs", formula="wet", batch_g=100)
-    fixed = _refused(watered, "materials/tap", 409, "PATCH", stocked=True)
-    assert fixed["errors"][0]["pointer"] == "#/stocked"
-    _refused(watered, "materials/wax", 409, "PATCH", stocked=False)
-    assert watered.client.patch("/v1/materials/wax", json={"stocked": True, "notes": "yellow"}).status_code == 200
-    assert server.command("verify").returncode == 0
-
-
 def test_the_command_line_refuses_what_the_api_refuses(server: Server, owner: httpx.Client) -> None:
     proof = server.command("verify", "--workshop", "nowhere")
     assert proof.returncode == 2

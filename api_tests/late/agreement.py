@@ -22,6 +22,10 @@ def differences(service: Read, clerk: Books) -> list[str]:
     for name, status in service.status.items():
         if name in arrived and not name.startswith("own"):
             _say(found, f"status of {name}", status, arrived[name].status((date.max,)))
+    for name in arrived.keys() & service.lots.keys():
+        opened, last = arrived[name].opened, arrived[name].use_by
+        _say(found, f"opening of {name}", service.opened[name], None if opened is None else str(opened))
+        _say(found, f"last usable day of {name}", service.use_by[name], None if last == date.max else str(last))
     for item, unbooked in service.unbooked.items():
         _say(found, f"unbooked {item}", unbooked, clerk.unbooked(item))
     for run, draws in service.draws.items():

@@ -4,11 +4,12 @@ from datetime import date
 from fractions import Fraction
 from typing import Any
 
-from late.ledgers import ASSUMED, CAME, GONE, NAMED, NEVER, SPLIT, Books, Key, Lot, Piece, key_of, standing
+from late.ledgers import ASSUMED, CAME, GONE, NAMED, NEVER, SPLIT, Books, Key, Lot, Piece, before, key_of, lives, standing
 from late.papers import FORMULAS, Count, Disposal, Edit, Paper, Receipt, Run, Split
+from late.till import Till
 
 
-class Clerk:
+class Clerk(Till):
     """One replay."""
 
     def __init__(self, told: list[Paper]) -> None:
@@ -20,6 +21,7 @@ class Clerk:
         self.claims: list[tuple[Key, str, int]] = []  # what papers name, and how much of it
         self.counted: list[tuple[Key, Count]] = []
         self.runs: dict[str, Run] = {}
+        self.lives = lives(told)
         acts: list[tuple[Key, Any, Paper]] = []
         for order, paper in standing(told):
             acts += self._acts(order, paper)
@@ -43,7 +45,7 @@ class Clerk:
             key = key_of(paper, SPLIT, order)
             self.claims.append((key, paper.lot, paper.grams))
             parent = self.lots[paper.lot]
-            self.lots[paper.name] = Lot(paper.name, parent.item, parent.received, order, 0, parent.expires, parent=paper.lot)
+            self._new(Lot(paper.name, parent.item, parent.received, order, 0, parent.expires, parent=paper.lot))
             return [(key, self._split, paper)]
         if isinstance(paper, Count):
             key = key_of(paper, CAME, order)
@@ -53,18 +55,23 @@ class Clerk:
         return self._edit(order, paper)
 
     def _open(self, paper: Receipt, order: int) -> None:
-        cost = None if paper.cost is None else Fraction(paper.cost)
-        lot = Lot(paper.name, paper.item, paper.day, order, paper.grams, paper.expires, cost)
-        lot.statuses.append(((date.min,), paper.status))
-        lot.places.append(((date.min,), paper.place))
-        self.lots[paper.name] = lot
+        n = paper.containers
+        cost = None if paper.cost is None else Fraction(paper.cost, n)
+        for at, name in enumerate(paper.lots):
+            lot = self._new(Lot(name, paper.item, paper.day, order + at / 100, paper.grams // n, paper.expires, cost))
+            lot.statuses.append(((date.min,), paper.status))
+            lot.places.append(((date.min,), paper.place))
+
+    def _new(self, lot: Lot) -> Lot:
+        lot.life = self.lives.get(lot.item)
+        self.lots[lot.name] = lot
+        return lot
 
     def _run_acts(self, order: int, paper: Run) -> list[tuple[Key, Any, Paper]]:
         self.runs[paper.name] = paper
-        made = Lot(paper.name, paper.formula, paper.day, order, paper.grams, batch=True)
+        made = self._new(Lot(paper.name, paper.formula, paper.day, order, paper.grams, batch=True))
         made.statuses.append(((date.min,), paper.started))
         made.places.append(((date.min,), None))
-        self.lots[paper.name] = made
         named = key_of(paper, NAMED, order)
         for material, share in FORMULAS[paper.formula].items():
             need = paper.grams * share // 100
@@ -86,24 +93,27 @@ class Clerk:
             lot.statuses.append((key, paper.status))
         if paper.place is not None:
             lot.places.append((key, paper.place))
-        return [(key, self._released, paper)] if paper.status == "released" else []
+        return [(key, self._edited, paper)]
 
     # The acts.
 
     def _come(self, key: Key, paper: Paper) -> None:
-        lot = self.lots[paper.name]
-        lot.arrived, lot.came, lot.on_hand = True, key, lot.quantity
-        self._serve_its_day(lot, key)
+        for name in paper.lots if isinstance(paper, Receipt) else [paper.name]:
+            lot = self.lots[name]
+            lot.arrived, lot.came, lot.on_hand = True, key, lot.quantity
+            self._serve_its_day(lot, key)
 
-    def _released(self, key: Key, paper: Paper) -> None:
+    def _edited(self, key: Key, paper: Paper) -> None:
         assert isinstance(paper, Edit)
         lot = self.lots[paper.lot]
-        if lot.arrived and not lot.released_before(key):
+        waited = lot.arrived and not lot.drawable(before(key))
+        lot.open_since(paper.opened)
+        if waited:
             self._serve_its_day(lot, key)
 
     def _serve_its_day(self, lot: Lot, key: Key) -> None:
-        """What came in (or was released) later on a day serves what else would be unbooked of that day."""
-        if lot.usable(key):
+        """What came in (or became usable) later on a day serves what else would be unbooked of that day."""
+        if lot.drawable(key):
             for piece in self._open_pieces(lot.item):
                 if piece.key[0] == key[0] and not self._descends(lot.name, piece.paper):
                     self._settle(piece, lot, self._free(lot, key))
@@ -123,6 +133,8 @@ class Clerk:
         lot.arrived, lot.on_hand, lot.quantity = True, moved, moved
         lot.statuses.insert(0, ((date.min,), parent.status(key)))
         lot.places.insert(0, ((date.min,), paper.place if paper.place is not None else parent.place(key)))
+        if not lot.by_hand:
+            lot.open_since(paper.opened)
 
     def _draw_named(self, key: Key, paper: Paper) -> None:
         assert isinstance(paper, Run)
@@ -145,7 +157,7 @@ class Clerk:
 
     def _draw(self, paper: str, item: str, need: int, key: Key) -> None:
         for lot in self._shelf(item):
-            if lot.usable(key) and not self._descends(lot.name, paper):
+            if lot.drawable(key) and not self._descends(lot.name, paper):
                 taken = min(need, self._free(lot, key))
                 self._take(paper, lot, taken, key)
                 need -= taken
@@ -168,8 +180,8 @@ class Clerk:
         lot.on_hand = paper.counted
 
     def _count_item(self, key: Key, paper: Count) -> None:
+        self._take_as_used(paper)
         shelf = self._shelf(paper.item)
-        self._take_as_used(paper, shelf)
         open_ = self._open_pieces(paper.item)
         on_hand = sum(one.on_hand for one in shelf)
         self.differences[paper.name] = paper.counted - on_hand + sum(piece.grams for piece in open_)
@@ -177,9 +189,10 @@ class Clerk:
             piece.cleared = True
         self._correct_shelf(key, paper, shelf, paper.counted - on_hand)
 
-    def _take_as_used(self, paper: Count, shelf: list[Lot]) -> None:
+    def _take_as_used(self, paper: Count) -> None:
         """What the shelf lacks was used by unbooked draws; only a loss spares what later papers name."""
         for piece in self._open_pieces(paper.item):
+            shelf = self._shelf(paper.item)
             for lot in shelf:
                 if lot.received <= piece.key[0] and not self._descends(lot.name, piece.paper):
                     lack = sum(one.on_hand for one in shelf) - paper.counted
@@ -204,16 +217,12 @@ class Clerk:
             lot.on_hand += difference
 
     def _own_lot(self, key: Key, paper: Count, grams: int) -> Lot:
-        lot = Lot(f"own {paper.name}", paper.item, paper.day, key[4], grams, arrived=True)
+        lot = self._new(Lot(f"own {paper.name}", paper.item, paper.day, key[4], grams, arrived=True))
         lot.statuses.append(((date.min,), "released"))
         lot.places.append(((date.min,), paper.place))
-        self.lots[lot.name] = lot
         return lot
 
     # The small steps.
-
-    def _shelf(self, item: str) -> list[Lot]:
-        return sorted((lot for lot in self.lots.values() if lot.item == item and lot.arrived), key=lambda lot: lot.law6)
 
     def _open_pieces(self, item: str) -> list[Piece]:
         found = [one for one in self.pieces if one.item == item and one.lot is None and not one.cleared and one.grams]
@@ -233,6 +242,7 @@ class Clerk:
     def _take(self, paper: str, lot: Lot, grams: int, key: Key) -> None:
         if grams:
             lot.on_hand -= grams
+            lot.first_drawn(key[0])
             self.pieces.append(Piece(paper, lot.item, lot.name, grams, key))
 
     def _leave_unbooked(self, paper: str, item: str, grams: int, key: Key) -> None:
@@ -244,52 +254,6 @@ class Clerk:
         if taken:
             piece.grams -= taken
             self._take(piece.paper, lot, taken, piece.key)
-
-    def _descends(self, lot: str, paper: str) -> bool:
-        """Whether a lot is what a run made, or was made from it."""
-        if lot == paper:
-            return True
-        parent = self.lots[lot].parent
-        if parent is not None and self._descends(parent, paper):
-            return True
-        return any(one.lot and self._descends(one.lot, paper) for one in self.pieces if one.paper == lot and one.lot != lot)
-
-    # Money.
-
-    def _price(self) -> None:
-        for piece_owner in {one.paper for one in self.pieces}:
-            self._cost_of(piece_owner)
-
-    def _cost_of(self, paper: str) -> None:
-        """The cost of what one paper drew; null when a part of it is."""
-        if paper in self.costs:
-            return
-        total: Fraction | None = Fraction(0)
-        guessed = False
-        for one in (one for one in self.pieces if one.paper == paper and one.grams):
-            rate, guess = self._rate(one.lot) if one.lot is not None else self._guess(one)
-            guessed |= guess
-            total = None if total is None or rate is None else total + rate * one.grams
-        self.costs[paper], self.estimated[paper] = total, guessed
-
-    def _rate(self, name: str) -> tuple[Fraction | None, bool]:
-        """Cost per gram of a lot, and whether it rests on a guess."""
-        lot = self.lots[name]
-        if lot.parent is not None:
-            return self._rate(lot.parent)
-        if name in self.runs:
-            self._cost_of(name)
-            lot.cost, lot.estimated = self.costs[name], self.estimated[name]
-        return (None if lot.cost is None else lot.cost / lot.quantity, lot.estimated)
-
-    def _guess(self, piece: Piece) -> tuple[Fraction | None, bool]:
-        """Unbooked stock is costed at the newest lot of known cost received by then."""
-        for lot in sorted(self._shelf(piece.item), key=lambda one: (one.received, not one.batch, one.order), reverse=True):
-            if lot.received <= piece.key[0] and lot.parent is None and not self._descends(lot.name, piece.paper):
-                rate = self._rate(lot.name)[0]
-                if rate is not None:
-                    return rate, True
-        return None, False
 
     @property
     def books(self) -> Books:

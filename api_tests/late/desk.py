@@ -5,25 +5,14 @@ from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 import httpx
 from contract.inprocess import new_database
-from late.papers import (
-    FORMULAS,
-    Correction,
-    Count,
-    Disposal,
-    Edit,
-    Paper,
-    Receipt,
-    Restated,
-    Reversal,
-    Run,
-    Split,
-)
+from late.asking import Requests
+from late.papers import FORMULAS, SET_APART, Paper, Receipt, Run, Split
 from sqlalchemy import Connection, text
 
 from service.actions import access
@@ -104,6 +93,8 @@ class Read:
     lots: dict[str, Decimal]  # on hand, emptied ones too
     worth: dict[str, Decimal | None]  # what a lot's stock is worth
     status: dict[str, str]
+    opened: dict[str, str | None]
+    use_by: dict[str, str | None]
     items: dict[str, str]  # whose lot it is
     unbooked: dict[str, Decimal]
     draws: dict[str, dict[tuple[str, str | None], Decimal]]  # of each run
@@ -137,6 +128,7 @@ class Desk:
         for code, shares in FORMULAS.items():
             lines = [{"material": material, "percent": share} for material, share in shares.items()]
             self.ask("POST", "formulas", {"code": code, "name": code.title(), "lines": lines})
+        self.ask("PATCH", f"places/{SET_APART}", {"production": False})
 
     def ask(self, method: str, path: str, body: object = None, expect: tuple[int, ...] = (200, 201)) -> Any:
         self.requests.append((method, path, body))
@@ -149,7 +141,7 @@ class Desk:
     def tell(self, paper: Paper, dry_run: bool = False) -> Any:
         """Post one paper a minute after the last; Refused when the service says no."""
         self.house.now += timedelta(minutes=1)
-        method, path, body = self._request(paper)
+        method, path, body = Requests(self.codes, self.documents).of(paper)
         if dry_run:
             body["dry_run"] = True
         self.requests.append((method, path, body))
@@ -173,7 +165,10 @@ class Desk:
             if field in said:
                 self.documents[paper.name] = said[field]
                 break
-        if isinstance(paper, Receipt | Split):
+        if isinstance(paper, Receipt):
+            for name, code in zip(paper.lots, said["lots"], strict=True):
+                self._name(name, code)
+        if isinstance(paper, Split):
             self._name(paper.name, said["lot"])
         if isinstance(paper, Run):
             self.documents[paper.name] = said["batch"]["code"]
@@ -182,53 +177,17 @@ class Desk:
     def _name(self, name: str, code: str) -> None:
         self.lots[code], self.codes[name] = name, code
 
-    def _request(self, paper: Paper) -> tuple[str, str, dict[str, Any]]:
-        when = told(paper)
-        if isinstance(paper, Receipt):
-            return "POST", "receipts", receipt_body(paper)
-        if isinstance(paper, Run):
-            named = [{"material": material, "lot": self.codes[lot], "quantity": grams} for material, lot, grams in paper.named]
-            return "POST", "runs", {"formula": paper.formula, "batch_g": paper.grams, "made_on": when, "lots": named}
-        if isinstance(paper, Disposal):
-            body = {"lot": self.codes[paper.lot], "quantity": paper.grams, "reason": "spoiled", "disposed_on": when}
-            return "POST", "disposals", body
-        if isinstance(paper, Split):
-            body = {"quantity": paper.grams, "place": paper.place, "split_on": when}
-            return "POST", f"lots/{self.codes[paper.lot]}/splits", body
-        if isinstance(paper, Count):
-            what = {"material": paper.item} if paper.lot is None else {"lot": self.codes[paper.lot]}
-            return "POST", "counts", {**what, "counted": paper.counted, "counted_at": when, "place": paper.place}
-        if isinstance(paper, Edit):
-            change = {"status": paper.status, "place": paper.place}
-            body = {name: value for name, value in change.items() if value is not None}
-            return "PATCH", f"lots/{self.codes[paper.lot]}", {**body, "effective_on": when}
-        return self._about_another(paper)
-
-    def _about_another(self, paper: Paper) -> tuple[str, str, dict[str, Any]]:
-        assert isinstance(paper, Correction | Restated | Reversal)
-        code = self.documents[paper.target]
-        if isinstance(paper, Reversal):
-            body: dict[str, Any] = {"document": code, "reason": "a mistake"}
-            return "POST", "reversals", body | ({"settle": True} if paper.settle else {})
-        if isinstance(paper, Restated):
-            return "POST", f"runs/{code}/correction", {"batch_g": paper.grams}
-        names = {"grams": "quantity", "expires": "expires_on", "day": "received_on", "cost": "cost"}
-        fields = {
-            names[name]: str(value) if isinstance(value, date) else value for name, value in paper.fields.items() if name in names
-        }
-        return "POST", f"receipts/{code}/correction", fields
-
     # Reading.
 
     def read(self) -> Read:
         materials, lots, runs, disposals, counts = self._lists("materials", "lots?empty=true", "runs", "disposals", "counts")
         items = {one["code"]: one for one in materials}
         self._name_own_lots(lots)
-        books = Read({}, {}, {}, {}, {}, {}, {}, {}, {})
+        books = Read({}, {}, {}, {}, {}, {}, {}, {}, {}, {}, {})
         for lot in lots:
             name = self.lots[lot["code"]]
             books.lots[name], books.worth[name], books.status[name] = lot["on_hand"], lot["cost"], lot["status"]
-            books.items[name] = lot["item"]
+            books.items[name], books.opened[name], books.use_by[name] = lot["item"], lot["opened_on"], lot["last_usable_day"]
         books.unbooked = {code: one["unbooked"] for code, one in items.items()}
         ours = {code: name for name, code in self.documents.items()}
         for run in runs:
@@ -270,17 +229,3 @@ class Desk:
                 with self.house.engine.connect() as connection:
                     count = connection.execute(founder, {"workshop": self.workshop, "lot": lot["code"]}).scalar_one()
                 self._name(f"own {ours[count]}", lot["code"])
-
-
-def told(paper: Paper) -> str:
-    """The day, or the time of the day."""
-    return str(paper.day) if paper.at is None else f"{paper.day}T{paper.at // 60:02}:{paper.at % 60:02}:00Z"
-
-
-def receipt_body(paper: Receipt) -> dict[str, Any]:
-    body = {
-        "material": paper.item, "quantity": paper.grams, "received_on": told(paper), "supplier_lot": paper.name,
-        "expires_on": None if paper.expires is None else str(paper.expires), "cost": paper.cost,
-        "status": paper.status, "place": paper.place,
-    }  # fmt: skip
-    return {name: value for name, value in body.items() if value is not None}

@@ -8,13 +8,27 @@ from random import Random
 from late.clerk import Clerk
 from late.desk import TODAY
 from late.ledgers import Books
-from late.papers import FORMULAS, Correction, Count, Disposal, Edit, Paper, Receipt, Restated, Reversal, Run, Split
+from late.papers import (
+    FORMULAS,
+    SET_APART,
+    Correction,
+    Count,
+    Disposal,
+    Edit,
+    Life,
+    Paper,
+    Receipt,
+    Restated,
+    Reversal,
+    Run,
+    Split,
+)
 
 DAYS = [TODAY - timedelta(days=back) for back in (5, 4, 3, 2, 1, 0)]
 TIMES = [None] * 20 + list(range(5, 350, 10))  # minutes after midnight: before the clock's hour, also today
 GRAMS = [50, 100, 150, 200, 300]
 EXPIRIES = [None, *DAYS, TODAY + timedelta(days=90), TODAY + timedelta(days=300)]
-PLACES = [None, None, "shelf", "market"]
+PLACES = [None, None, "shelf", "market", SET_APART]
 
 
 @dataclass
@@ -26,13 +40,15 @@ class Teller:
     number: int = 0
 
     def next(self) -> Paper | None:
-        """A paper of a random kind."""
+        """A paper of a random kind; before all else, often, how long something lasts once opened."""
         self.number += 1
+        if all(isinstance(one, Life) for one in self.told) and self.random.random() < 0.6:
+            return self.life()
         kinds: Sequence[tuple[int, Callable[[], Paper | None]]] = [
             (4, self.receipt), (4, self.run), (4, self.run_of_named), (2, self.disposal), (2, self.count_of_item),
             (2, self.count_of_lot), (2, self.judgement), (2, self.split), (1, self.count_of_place), (1, self.move),
             (1, self.cost), (1, self.right_grams), (1, self.right_expiry), (1, self.right_day), (2, self.reversal),
-            (1, self.right_run),
+            (1, self.right_run), (1, self.opening),
         ]  # fmt: skip
         made = self.random.choices([kind for _, kind in kinds], [weight for weight, _ in kinds])[0]
         return made()
@@ -58,7 +74,7 @@ class Teller:
         for paper in self.standing:
             makes = isinstance(paper, Receipt | Run | Split) and item in (None, books.lots[paper.name].item)
             if makes and (paper.day, paper.at is not None, paper.at or 0) <= now:
-                found.append(paper.name)
+                found += paper.lots if isinstance(paper, Receipt) else [paper.name]
         return found
 
     def lot(self, day: date, at: int | None) -> str | None:
@@ -67,13 +83,18 @@ class Teller:
 
     # The kinds.
 
+    def life(self) -> Paper:
+        item, days = self.random.choice(["oil", "oil", "wax", "mix"]), self.random.choice([1, 2, 3])
+        return Life(f"A{self.number}", TODAY, 0, item, days)
+
     def receipt(self) -> Paper:
         day, at = self.moment()
         expires = self.random.choice([one for one in EXPIRIES if one is None or one >= day])
         item, grams = self.random.choice(["oil", "oil", "wax"]), self.random.choice(GRAMS)
         status = self.random.choice(["released", "released", "released", "quarantined"])
         cost, place = self.random.choice([None, 7, 10, 23]), self.random.choice(PLACES)
-        return Receipt(f"L{self.number}", day, at, item, grams, expires, cost, status, place)
+        containers = self.random.choice([1, 1, 1, 1, 2, 5])
+        return Receipt(f"L{self.number}", day, at, item, grams, expires, cost, status, place, containers)
 
     def run(self) -> Paper:
         formula = self.random.choice(["solo", "solo", "mix", "cream"])
@@ -98,7 +119,8 @@ class Teller:
     def split(self) -> Paper | None:
         day, at = self.moment()
         lot, grams = self.lot(day, at), self.random.choice([20, 50, 100])
-        return Split(f"S{self.number}", day, at, lot, grams, self.random.choice(PLACES)) if lot else None
+        opened = self.random.choice([None, None, day, day - timedelta(days=1)])
+        return Split(f"S{self.number}", day, at, lot, grams, self.random.choice(PLACES), opened) if lot else None
 
     def count_of_item(self) -> Paper:
         item = self.random.choice(["oil", "oil", "wax", "mix"])
@@ -111,7 +133,7 @@ class Teller:
         return Count(f"C{self.number}", day, at, self.books.lots[lot].item, lot, counted=counted) if lot else None
 
     def count_of_place(self) -> Paper | None:
-        place, counted = self.random.choice(["shelf", "market"]), self.random.choice([0, 30, 100])
+        place, counted = self.random.choice(["shelf", "market", SET_APART]), self.random.choice([0, 30, 100])
         return Count(f"C{self.number}", *self.moment(), "oil", place=place, counted=counted)
 
     def judgement(self) -> Paper | None:
@@ -122,7 +144,12 @@ class Teller:
     def move(self) -> Paper | None:
         day, at = self.moment()
         lot = self.lot(day, at)
-        return Edit(f"E{self.number}", day, at, lot, place=self.random.choice(["shelf", "market"])) if lot else None
+        return Edit(f"E{self.number}", day, at, lot, place=self.random.choice(["shelf", "market", SET_APART])) if lot else None
+
+    def opening(self) -> Paper | None:
+        day, at = self.moment()
+        lot, opened = self.lot(day, at), day - timedelta(days=self.random.choice([0, 0, 1, 3]))
+        return Edit(f"E{self.number}", day, at, lot, opened=opened) if lot else None
 
     def cost(self) -> Paper | None:
         return self._correction({"cost": self.random.choice([5, 11, 40])})

@@ -2,11 +2,11 @@
 
 from collections import defaultdict
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
 from typing import Any
 
-from late.papers import Correction, Count, Edit, Paper, Restated, Reversal, Run
+from late.papers import SET_APART, Correction, Count, Edit, Life, Paper, Restated, Reversal, Run, receipt_of
 
 Key = tuple[Any, ...]
 CAME, SPLIT, NAMED, GONE, ASSUMED = range(5)
@@ -20,7 +20,7 @@ class Lot:
     name: str
     item: str
     received: date
-    order: int
+    order: float
     quantity: int
     expires: date | None = None
     cost: Fraction | None = None
@@ -32,6 +32,9 @@ class Lot:
     batch: bool = False  # made by a run: its code is a batch's, and those come before lots'
     statuses: list[tuple[Key, str]] = field(default_factory=list)
     places: list[tuple[Key, str | None]] = field(default_factory=list)
+    life: int | None = None  # days it lasts once opened
+    opened: date | None = None
+    by_hand: bool = False  # a person said since when it is open
 
     def status(self, at: Key) -> str:
         return _at(self.statuses, at)
@@ -39,15 +42,31 @@ class Lot:
     def place(self, at: Key) -> str | None:
         return _at(self.places, at)
 
-    def released_before(self, at: Key) -> bool:
-        return sorted(one for one in self.statuses if one[0] < at)[-1][1] == "released"
-
     def usable(self, at: Key) -> bool:
-        return self.status(at) == "released" and (self.expires is None or self.expires >= at[0])
+        return self.status(at) == "released" and self.use_by >= at[0]
+
+    def drawable(self, at: Key) -> bool:
+        """Whether production draws it by itself."""
+        return self.usable(at) and self.place(at) != SET_APART
+
+    @property
+    def use_by(self) -> date:
+        ends = NEVER if self.life is None or self.opened is None else self.opened + timedelta(days=self.life)
+        return min(ends, self.expires or NEVER)
+
+    def first_drawn(self, day: date) -> None:
+        """The first draw opens it, unless a person said since when it is open."""
+        if self.life is not None and not self.by_hand:
+            self.opened = min(self.opened or day, day)
+
+    def open_since(self, day: date | None) -> None:
+        """What a person says; an edit that was told of before the lot was there stands."""
+        if day is not None:
+            self.opened, self.by_hand = day, True
 
     @property
     def law6(self) -> tuple[Any, ...]:
-        return (self.expires or NEVER, self.received, not self.batch, self.order)
+        return (self.use_by, self.received, not self.batch, self.order)
 
 
 def _at(facts: list[tuple[Key, Any]], at: Key) -> Any:
@@ -108,6 +127,16 @@ def key_of(paper: Paper, phase: int, order: int) -> Key:
     return (paper.day, 0, phase, 0, order, phase)
 
 
+def before(key: Key) -> Key:
+    """What was, just before a paper: its edits of facts count as not yet made."""
+    return (*key[:-2], key[-2] - 0.5)
+
+
+def lives(told: list[Paper]) -> dict[str, int]:
+    """Of each item how many days a lot of it lasts once opened."""
+    return {paper.item: paper.days for paper in told if isinstance(paper, Life)}
+
+
 def standing(told: list[Paper]) -> list[tuple[int, Paper]]:
     """Papers with the order they were recorded in, corrected, without the reversed."""
     reversed_ = {paper.target for paper in told if isinstance(paper, Reversal)}
@@ -121,8 +150,8 @@ def standing(told: list[Paper]) -> list[tuple[int, Paper]]:
                 then, was = found[paper.target]
                 fields = {"grams": paper.grams} if isinstance(paper, Restated) else paper.fields
                 found[paper.target] = (then, replace(was, **fields))  # type: ignore[arg-type]
-        elif not isinstance(paper, Reversal):
+        elif not isinstance(paper, Reversal | Life):
             if isinstance(paper, Run):
-                paper = replace(paper, named=tuple(one for one in paper.named if one[1] not in freed))
+                paper = replace(paper, named=tuple(one for one in paper.named if receipt_of(one[1]) not in freed))
             found[paper.name] = (order, paper)
-    return [one for one in found.values() if not (isinstance(one[1], Edit) and one[1].lot in reversed_)]
+    return [one for one in found.values() if not (isinstance(one[1], Edit) and receipt_of(one[1].lot) in reversed_)]

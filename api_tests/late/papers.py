@@ -9,6 +9,12 @@ FORMULAS = {
     "mix": {"oil": 60, "wax": 40},
     "cream": {"mix": 50, "oil": 50},
 }
+SET_APART = "shop"  # the place that production does not draw from
+
+
+def receipt_of(lot: str) -> str:
+    """The paper that a lot is called after (a container's stands before its number)."""
+    return lot.split("/")[0]
 
 
 @dataclass(frozen=True)
@@ -21,8 +27,16 @@ class Paper:
 
 
 @dataclass(frozen=True)
+class Life(Paper):
+    """How many days a lot of a material lasts once opened; told before all else, for it holds from a lot's arrival."""
+
+    item: str = ""
+    days: int = 0
+
+
+@dataclass(frozen=True)
 class Receipt(Paper):
-    """A delivery; it makes the lot of its own name."""
+    """A delivery; it makes the lot of its own name, and of several containers as many more."""
 
     item: str = "oil"
     grams: int = 0
@@ -30,6 +44,12 @@ class Receipt(Paper):
     cost: int | None = None  # whole units of the currency
     status: str = "released"
     place: str | None = None
+    containers: int = 1
+
+    @property
+    def lots(self) -> list[str]:
+        """The names of what it makes."""
+        return [self.name, *(f"{self.name}/{n}" for n in range(2, self.containers + 1))]
 
 
 @dataclass(frozen=True)
@@ -57,6 +77,7 @@ class Split(Paper):
     lot: str = ""
     grams: int = 0
     place: str | None = None
+    opened: date | None = None
 
 
 @dataclass(frozen=True)
@@ -71,11 +92,12 @@ class Count(Paper):
 
 @dataclass(frozen=True)
 class Edit(Paper):
-    """A lot's status or place from then on."""
+    """A lot's status or place from then on, or the day since when it is open."""
 
     lot: str = ""
     status: str | None = None
     place: str | None = None
+    opened: date | None = None
 
 
 @dataclass(frozen=True)

@@ -261,3 +261,22 @@ def test_a_reversal_says_what_is_unbooked_and_what_a_count_finds(desk: Desk) -> 
     assert undone["sentence"] == (
         f"Receipt {receipt['receipt']} is reversed; 600 g of Oil is unbooked now (batch {run}): enter what brought it, or count."
     )
+
+
+def test_what_is_not_stocked_is_never_unbooked(desk: Desk) -> None:
+    """Water from the tap is on the sheet and costs nothing, whatever comes late."""
+    desk.ask("POST", "materials", {"code": "water", "name": "Water", "stocked": False})
+    lines = [{"material": "oil", "percent": 40}, {"material": "water", "percent": "rest"}]
+    desk.ask("POST", "formulas", {"code": "thin", "name": "Thin", "lines": lines})
+    receive(desk, 1000, 10, cost=10)
+    runs = [
+        desk.ask("POST", "runs", {"formula": "thin", "batch_g": 100, "made_on": day(on)})["batch"]["code"] for on in (12, 13, 14)
+    ]
+    undone = desk.ask("POST", "reversals", {"document": runs[0], "reason": "another day"})
+    assert undone["moved"] == []
+    told = desk.ask("POST", "receipts", {"material": "water", "quantity": 500, "received_on": day(11)})
+    assert (told["moved"], facts(desk, told["lot"], "on_hand")) == ([], [500])
+    assert desk.ask("GET", "materials/water")["unbooked"] == 0
+    assert [float(desk.ask("GET", f"runs/{run}")["cost"]) for run in runs[1:]] == [0.4, 0.4]
+    desk.ask("PATCH", "materials/water", {"stocked": True}, expect=(422,))
+    assert desk.house.proof(desk.workshop) == []

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 from late.desk import TODAY, Desk
-from late.papers import Correction, Count, Edit, Paper, Receipt, Restated, Reversal, Run, Split
+from late.papers import SET_APART, Correction, Count, Disposal, Edit, Life, Paper, Receipt, Restated, Reversal, Run, Split
 from late.shorter import judged
 
 pytest_plugins = ["late.rooms"]
@@ -230,6 +230,29 @@ STORIES: dict[str, list[Paper]] = {
         Count("C1", the(19), 165, "oil", counted=0),
         Receipt("L2", the(18), 245, "oil", 300, expires=the(18), cost=10, status="quarantined"),
         Run("B2", the(18), None, "solo", 200),
+    ],
+    "a count finds some in a place that production does not draw from": [
+        Count("C1", the(17), 35, "oil", place=SET_APART, counted=30),
+        Run("B1", the(18), None, "solo", 150),
+    ],
+    "a count in order explains a draw of a lot that it opens": [
+        Life("A1", TODAY, 0, "oil", 2),
+        Run("B1", the(18), None, "solo", 200),
+        Receipt("L1", the(15), 85, "oil", 300, cost=10, status="quarantined"),
+        Count("C1", the(19), None, "oil", "L1", counted=100),
+    ],
+    "a count shows that a lot was drawn before what had opened it": [
+        Life("A1", TODAY, 0, "oil", 2),
+        Receipt("L1", the(16), None, "oil", 100, expires=the(17), cost=7, place=SET_APART),
+        Disposal("D1", the(18), None, "L1", 10),
+        Count("C1", the(19), 145, "oil", counted=30),
+        Run("B1", the(17), 305, "solo", 200),
+    ],
+    "a part of a corrected batch, and grams of another item that moved there and back": [
+        Run("B1", the(17), 225, "solo", 100),
+        Split("S1", the(20), 365, "B1", 50),
+        Receipt("L1", the(16), 215, "oil", 150, expires=the(20), cost=10, status="quarantined"),
+        Restated("K1", the(20), 0, "B1", 50),
     ],
 }
 

@@ -180,3 +180,28 @@ def test_a_market_day_lies_behind_and_names_each_product_once(shop: Shop) -> Non
     shop.post("market-days", 422, lines=[{"product": "salve", "units": 1}, {"product": "salve", "units": 2}])
     shop.post("market-days", 404, lines=[{"product": "none", "units": 1}])
     assert shop.get("orders") == {"items": []}
+
+
+def test_what_came_back_must_have_been_shipped(shop: Shop) -> None:
+    batch = sold(shop, 6)
+    back = give_back(shop, batch=batch, units=2)
+    no = shop.post("reversals", 409, document="H-0001", reason="another order's")
+    assert (no["type"], no["holds"]) == ("/problems/still-in-use", [{"document": back["return"], "kind": "return"}])
+    assert shop.get("orders/o-1")["state"] == "shipped"
+    shop.post("reversals", document=back["return"], reason="another order's")
+    shop.post("reversals", document="H-0001", reason="another order's")
+    assert (shop.stock()["on_hand"], shop.get("orders/o-1")["state"]) == (10, "open")
+    assert shop.verified()
+
+
+def test_what_a_correction_moved_is_told_at_what_it_costs_now(shop: Shop) -> None:
+    """42 were told, 24 were made: of 30 shipped 6 are unbooked, at what a tin of the 24 costs."""
+    batch = shop.make(42)["batch"]["code"]
+    shop.order(30)
+    sent = shop.ship()["shipment"]
+    corrected = shop.post(f"runs/{batch}/correction", units=24)
+    [moved] = [one for one in corrected["moved"] if one["quantity"]]
+    assert (moved["document"], moved["from_lot"], moved["to_lot"], moved["quantity"]) == (sent, batch, None, 6)
+    [unbooked] = [one for one in shop.get(f"shipments/{sent}")["taken"] if one["lot"] is None]
+    assert moved["cost"] == unbooked["cost"]
+    assert "6 pieces of Salve, 100 g is unbooked now" in corrected["sentence"]

@@ -16,7 +16,7 @@ from service.errors import Conflict, Invalid, NotFound
 from service.shapes.papers import CountIn
 from service.store import items, ledger
 from service.store import papers as paper_store
-from service.store.items import ItemRow, Locked
+from service.store.items import ItemRow
 from service.store.ledger import Paper, Stated
 
 
@@ -39,7 +39,9 @@ def record(scope: Scope, body: CountIn) -> dict[str, Any]:
     ledger.post(scope.connection, scope.workshop.id, paper, [stated])
     again = Redraw.begin(scope, paper)
     if late.in_order(locked, rank):
-        again.step(item, _act(item, paper, locked, rank, counted, lot, body.place))
+        own = _own(scope, item, paper, rank, lot, body.place)
+        act = acts.Counted(counted, None if lot is None else lot.id, body.place, own)
+        again.step(item, acts.paper(rank, locked.paper, paper.id, 0, paper.happened_on, act))
         followed = late.finish(scope, again)
     else:
         since = date.min if lot is None else lot.received_on
@@ -54,13 +56,11 @@ def _must_stand(scope: Scope, lot: Row[Any]) -> None:
         raise Conflict(f"lot {lot.code} is gone since {back.code} reversed what made it: count the item instead", lot=lot.code)
 
 
-def _act(
-    item: ItemRow, paper: Paper, locked: Locked, rank: int, counted: int, lot: Row[Any] | None, place: str | None
-) -> acts.Paper:
-    own = reading.found_lot(item, paper.id, rank, paper.happened_on) if lot is None else reading.current(lot)
-    own.place = place if lot is None else own.place
-    act = acts.Counted(counted, None if lot is None else lot.id, place, own)
-    return acts.paper(rank, locked.paper, paper.id, 0, paper.happened_on, act)
+def _own(scope: Scope, item: ItemRow, paper: Paper, rank: int, lot: Row[Any] | None, place: str | None) -> acts.Lot:
+    """Where a gain falls that no lot is there for."""
+    if lot is not None:
+        return reading.current(lot)
+    return reading.Found.of(scope, item).lot(paper.id, rank, paper.happened_on, place)
 
 
 def _counted_thing(scope: Scope, body: CountIn) -> tuple[ItemRow, Row[Any] | None]:

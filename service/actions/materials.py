@@ -9,7 +9,7 @@ from service.actions.buying import awaited
 from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.core.units import quantity_out
-from service.errors import CodeTaken, Conflict, FieldError, Invalid
+from service.errors import CodeTaken, FieldError, Invalid
 from service.shapes.materials import MaterialIn, MaterialPatch
 from service.store import items
 from service.store.items import ItemRow
@@ -63,6 +63,10 @@ def edit(scope: Scope, code: str, patch: MaterialPatch) -> dict[str, Any]:
         if name in sent and sent[name] is None:
             raise Invalid.field(f"#/{name}", "must not be null")
     _may_change(scope, item, sent)
+    if sent.get("stocked", item.stocked) != item.stocked and items.on_paper(scope.connection, scope.workshop.id, item.id):
+        raise Invalid.field(
+            "#/stocked", "stays as it is once papers name the material", sent["stocked"], str(item.stocked).lower()
+        )
     values: dict[str, Any] = {name: sent[name] for name in COLUMNS if name in sent}
     facts = {name: _plain(sent[name]) for name in FACTS if name in sent}
     if facts:
@@ -77,9 +81,6 @@ def _may_change(scope: Scope, item: ItemRow, sent: dict[str, Any]) -> None:
     told = [name for name in OF_FORMULA if name in sent] if item.kind == "bulk" else []
     if told:
         raise Invalid.field(f"#/{told[0]}", "is not told of a bulk: it follows from its formula", sent[told[0]])
-    if sent.get("stocked", item.stocked) != item.stocked and items.stated(scope.connection, scope.workshop.id, item.id):
-        error = FieldError("is fixed", pointer="#/stocked", given=sent["stocked"])
-        raise Conflict(f"papers name '{item.code}': whether it is stocked is fixed, make another material", errors=[error])
 
 
 def show(scope: Scope, code: str) -> dict[str, Any]:

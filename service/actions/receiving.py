@@ -86,7 +86,7 @@ def book(scope: Scope, came: Arrival) -> tuple[dict[str, Any], int]:
     }  # fmt: skip
     paper.facts = answer
     stated = [Stated(item.id, locked.paper, one["quantity"], one["id"]) for one in made]
-    if not item.stocked or late.moves_nothing(scope, item.id, locked, rank, when[0]):  # no run draws what is not stocked
+    if late.moves_nothing(scope, item.id, locked, rank, when[0]):
         entries = Entries()
         for n, one in enumerate(made):
             entries.change(n, papers.balance(one), one["quantity"])

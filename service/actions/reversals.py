@@ -41,9 +41,6 @@ def record(scope: Scope, body: ReversalIn) -> dict[str, Any]:
         orders.none_back_of(scope, row.id, row.code)
     redraw = Redraw.begin(scope, paper, row.id)
     since = restating.since(scope, row, stated)
-    if row.kind == "run":  # what is not stocked was never drawn
-        known = stock.items_of(scope, since)
-        since = {item: day for item, day in since.items() if known[item].stocked}
     for run, lost in holders.items():
         for item, day in restating.without_lots(scope, redraw, run, lost).items():
             since[item] = min(day, since.get(item, day))

@@ -10,9 +10,10 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, bindparam, case, insert, or_, select, update
 
 from service.store.prepared import Prepared
-from service.store.tables import Item, Lot
+from service.store.tables import Item, Line, Lot
 
 ITEM = Item.__table__  # type: ignore[attr-defined]
+LINE = Line.__table__  # type: ignore[attr-defined]
 LOT = Lot.__table__  # type: ignore[attr-defined]
 
 
@@ -71,6 +72,12 @@ def by_ids(connection: Connection, workshop: int, ids: Collection[int]) -> dict[
         return {}
     found = _BY_IDS.rows(connection, {"workshop": workshop, "ids": sorted(ids)})
     return {row.id: _row(row) for row in found}
+
+
+def on_paper(connection: Connection, workshop: int, item: int) -> bool:
+    """Whether any paper has a line of an item."""
+    wanted = (LINE.c.workshop_id == workshop) & (LINE.c.item_id == item)
+    return connection.execute(select(LINE.c.n).where(wanted).limit(1)).first() is not None
 
 
 def unstocked(connection: Connection, workshop: int) -> frozenset[int]:
@@ -146,12 +153,6 @@ def raise_latest(connection: Connection, workshop: int, ids: Collection[int], ra
     """Note the rank of the paper that holds these items, where it is later than what they have seen."""
     mine = (ITEM.c.workshop_id == workshop) & ITEM.c.id.in_(sorted(ids)) & (ITEM.c.latest < rank)
     connection.execute(update(ITEM).where(mine).values(latest=rank))
-
-
-def stated(connection: Connection, workshop: int, item: int) -> bool:
-    """Whether a paper or a plan ever named an item."""
-    wanted = (ITEM.c.workshop_id == workshop) & (ITEM.c.id == item) & (ITEM.c.papers > 0)
-    return connection.execute(select(ITEM.c.id).where(wanted)).first() is not None
 
 
 def counted(connection: Connection, workshop: int, item: int, day: date) -> None:

@@ -42,6 +42,12 @@ def without_production(connection: Connection, workshop: int, places: Collection
     return {row.place for row in connection.execute(select(PLACE.c.place).where(wanted))}
 
 
+def apart(connection: Connection, workshop: int) -> frozenset[str]:
+    """All places that production does not draw from."""
+    wanted = (PLACE.c.workshop_id == workshop) & PLACE.c.production.is_(False)
+    return frozenset(connection.execute(select(PLACE.c.place).where(wanted)).scalars())
+
+
 def stock(connection: Connection, workshop: int, places: Collection[str]) -> list[Row[Any]]:
     """Lots with stock in these places, with their items."""
     statement: Any = (

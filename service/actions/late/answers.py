@@ -30,7 +30,7 @@ def told(scope: Scope, redraw: Redraw) -> tuple[list[Pair], str]:
     for one in [*redraw.moved, *_money(scope, redraw)]:
         if one.document != redraw.books.of:
             by_line[(one.document, one.line, one.item)].append(one)
-    nets = {key: _net(by_line[key]) for key in sorted(by_line)}
+    nets = {key: some for key in sorted(by_line) if (some := _net(by_line[key]))}  # what moved there and back did not
     net = [one for some in nets.values() for one in some]
     counts = _counted(scope, redraw)
     items = stock.items_of(scope, {one.item for one in net} | set(counts.values()))

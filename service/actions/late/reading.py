@@ -13,7 +13,7 @@ from service.actions.scope import Scope
 from service.core.stock import happening
 from service.core.stock.acts import Act, Assumed, Came, Counted, Divided, Edited, Gone, Lot, Named, Paper
 from service.core.stock.lateness import Open, Shelves
-from service.store import replay, unbooked
+from service.store import places, replay, unbooked
 from service.store.items import ItemRow
 
 LOT_FACTS = {"status", "expires_on", "retest_on", "ready_on", "opened_on", "opened_by_hand", "place", "set_apart"}
@@ -153,10 +153,13 @@ class Papers:
 def acts_since(scope: Scope, item: ItemRow, rows: dict[int, Row[Any]], lines: Lines, since: date) -> list[Paper]:
     """The item's lines from a day on as acts of the core."""
     by_lot = _edits_by_lot(scope, list(rows.values()))
-    beside = _Beside.of(item, rows, by_lot, replay.named(scope.connection, scope.workshop.id, item.id, since))
+    named = replay.named(scope.connection, scope.workshop.id, item.id, since)
+    beside = _Beside.of(Found.of(scope, item), rows, by_lot, named)
     before = {lot: [edit for edit in some if edit.happened_on < since] for lot, some in by_lot.items()}
     found: list[Paper] = []
     for line, by in lines:
+        if not item.stocked and by.kind == "run" and line.lot_id is None:  # on every sheet, but drawn from nothing
+            continue
         for act, place, count in beside.acts(line, by):
             order = by.moment + happening.within(by.timed, place, count), line.paper, line.n, isinstance(act, Assumed)
             found.append(Paper(order, by.origin, by.day, act))
@@ -173,7 +176,7 @@ Placed = tuple[Act, int, int]  # an act, its place in a day without a time, what
 class _Beside:
     """What is told of an item beside its lines: its lots, their edits, and the lots that were named."""
 
-    item: ItemRow
+    found: "Found"
     rows: dict[int, Row[Any]]
     edits: dict[tuple[int, int], Row[Any]]  # by paper and lot
     named: dict[tuple[int, int], replay.NamedLots]  # by paper and line
@@ -181,7 +184,7 @@ class _Beside:
     children: dict[int, Row[Any]]  # the last of them
 
     @classmethod
-    def of(cls, item: ItemRow, rows: dict[int, Row[Any]], by_lot: dict[int, list[Row[Any]]], named: Any) -> "_Beside":
+    def of(cls, found: "Found", rows: dict[int, Row[Any]], by_lot: dict[int, list[Row[Any]]], named: Any) -> "_Beside":
         edits = {(edit.document_id, edit.lot_id): edit for some in by_lot.values() for edit in some}
         mine: dict[int, frozenset[int]] = {}
         children: dict[int, Row[Any]] = {}
@@ -189,7 +192,7 @@ class _Beside:
             if row.document_id is not None:
                 mine[row.document_id] = mine.get(row.document_id, NO_LOTS) | {row.id}
                 children[row.document_id] = row
-        return cls(item, rows, edits, named, mine, children)
+        return cls(found, rows, edits, named, mine, children)
 
     def acts(self, line: Any, by: Told) -> Sequence[Placed]:
         """The acts of one line."""
@@ -216,8 +219,7 @@ class _Beside:
             return Counted(line.quantity, lot=line.lot_id, own=arrived(self.rows[line.lot_id])), 0, happening.OF_LOTS
         count = happening.OF_ITEM if line.place is None else happening.OF_LOTS
         rank = by.moment + happening.within(by.timed, 0, count)
-        own = arrived(self.children[by.id]) if by.id in self.children else found_lot(self.item, by.id, rank, by.day)
-        own.place = line.place
+        own = arrived(self.children[by.id]) if by.id in self.children else self.found.lot(by.id, rank, by.day, line.place)
         return Counted(line.quantity, place=line.place, own=own), 0, count
 
     def _draw(self, line: Any, by: Told) -> Sequence[Placed]:
@@ -227,10 +229,23 @@ class _Beside:
         return (rest,) if named is None else ((Named(-line.quantity, tuple(named)), happening.NAMED, 0), rest)
 
 
-def found_lot(item: ItemRow, document: int, rank: int, day: date) -> Lot:
-    """The lot that a count's gain gets when there is no other; it exists once something falls on it. Its code will be a new
-    one: until then it stands after every code there is, in order of happening."""
-    return Lot(-document, f"~{rank:020}", day, opened_life_days=item.opened_life_days)
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a lot that only a count finds has of its item, and of its place."""
+
+    opened_life_days: int | None
+    apart: frozenset[str]  # places that production does not draw from
+
+    @classmethod
+    def of(cls, scope: Scope, item: ItemRow) -> "Found":
+        """For the counts of an item."""
+        return cls(item.opened_life_days, places.apart(scope.connection, scope.workshop.id))
+
+    def lot(self, document: int, rank: int, day: date, place: str | None) -> Lot:
+        """The lot that a count's gain gets when there is no other; it exists once something falls on it. Its code will be a
+        new one: until then it stands after every code there is, in order of happening."""
+        life, apart = self.opened_life_days, place in self.apart
+        return Lot(-document, f"~{rank:020}", day, opened_life_days=life, place=place, set_apart=apart)
 
 
 def _dated(facts: dict[str, Any]) -> dict[str, Any]:

@@ -63,6 +63,7 @@ class Redraw:
         self._founders(shelves, [paper])
         self._enter(item, rows, shelves, shelves.effects)
         self._beyond(item, rows, shelves, shelves.effects, since, whole=False)
+        self._opened(rows, shelves)
         return shelves
 
     def item(self, item: ItemRow, since: date) -> Shelves:
@@ -132,7 +133,7 @@ class Redraw:
         code = papers.code_for(self.scope, "L")
         new = papers.new_lot(
             self.scope, item, self.books.cause, code=code, quantity=0, received_on=lot.received_on, id=lot.id,
-            document_id=self.founders[lot.id], place=lot.place,
+            document_id=self.founders[lot.id], place=lot.place, set_apart=lot.set_apart,
         )  # fmt: skip
         ledger.add_lots(self.scope.connection, self.scope.workshop.id, [new])
         rows[lot.id] = papers.record_of(new | {"gone": False, "since": lot.received_on})

@@ -224,10 +224,15 @@ class Shelves:
         taken = min(wanted, there.quantity)
         there.quantity -= taken
         self.effects[(document, line, lot)] -= taken
-        if opens and there.opened_life_days is not None and there.opened_on is None:
-            there.opened_on = day
-            self._first_out = None
+        if opens and there.opened_life_days is not None and not there.opened_by_hand:
+            self._open(there, day)
         return taken
+
+    def _open(self, lot: Lot, day: date) -> None:
+        """A lot is open since the first day of which something was drawn, be it that a count shows that only now."""
+        if lot.opened_on is None or day < lot.opened_on:
+            lot.opened_on = day
+            self._first_out = None
 
     def _beyond(self, paper: Paper, short: int, least: date | None = None) -> None:
         if short:
