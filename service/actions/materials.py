@@ -25,8 +25,7 @@ def free_code(scope: Scope, code: str) -> None:
     """One namespace for materials, formulas and products: CodeTaken when something has the code."""
     taken = items.by_code(scope.connection, scope.workshop.id, code)
     if taken is not None:
-        what = "an ingredient" if taken.kind == "ingredient" else f"a {taken.kind}" if taken.kind != "packaging" else taken.kind
-        said = f"the code '{code}' belongs to {what}"
+        said = f"the code '{code}' is taken: it is of another item ({taken.kind})"
         raise CodeTaken(said, errors=[FieldError("is taken", pointer="#/code", given=code)])
 
 
@@ -62,7 +61,9 @@ def edit(scope: Scope, code: str, patch: MaterialPatch) -> dict[str, Any]:
     for name in ("name", "stocked", "active", "function", "contains_water"):
         if name in sent and sent[name] is None:
             raise Invalid.field(f"#/{name}", "must not be null")
-    _may_change(scope, item, sent)
+    for name in OF_FORMULA if item.kind == "bulk" else ():
+        if name in sent:
+            raise Invalid.field(f"#/{name}", "is not told of a bulk: it follows from its formula", sent[name])
     if sent.get("stocked", item.stocked) != item.stocked and items.on_paper(scope.connection, scope.workshop.id, item.id):
         raise Invalid.field(
             "#/stocked", "stays as it is once papers name the material", sent["stocked"], str(item.stocked).lower()
@@ -74,13 +75,6 @@ def edit(scope: Scope, code: str, patch: MaterialPatch) -> dict[str, Any]:
     if values:
         items.change(scope.connection, scope.workshop.id, item.id, values)
     return show(scope, code)
-
-
-def _may_change(scope: Scope, item: ItemRow, sent: dict[str, Any]) -> None:
-    """What a formula says of its bulk is said there; what papers state was stocked or not when they were written."""
-    told = [name for name in OF_FORMULA if name in sent] if item.kind == "bulk" else []
-    if told:
-        raise Invalid.field(f"#/{told[0]}", "is not told of a bulk: it follows from its formula", sent[told[0]])
 
 
 def show(scope: Scope, code: str) -> dict[str, Any]:
