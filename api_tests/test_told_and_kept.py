@@ -88,6 +88,33 @@ def test_a_run_keeps_all_it_is_told(stocked: Bench) -> None:
     assert (scrapped["lots"], scrapped["ready_on"]) == ([], None)
 
 
+def test_a_run_uses_materials_and_says_once_what_it_used(stocked: Bench) -> None:
+    def wrong(**use: object) -> str:
+        answer = _refused(stocked, "runs", product="balm-50", units=2, used=[use])
+        return str(answer["errors"][0]["pointer"])
+
+    stocked.post("products", code="box", name="Box", contains=[{"product": "balm-50", "quantity": 2}])
+    assert wrong(material="balm-50", quantity=1) == "#/used/0/material"
+    assert wrong(material="box", quantity=1, instead_of="tin") == "#/used/0/material"
+    assert wrong(material="oil", quantity=50, instead_of="wax") == "#/used/0/instead_of"
+    made = stocked.post(
+        "runs", product="balm-50", units=2, used=[{"material": "oil", "quantity": 50}, {"material": "wax", "quantity": 0}]
+    )
+    assert {use["material"]: use["quantity"] for use in made["used"]} == {"shea": 51.02, "oil": 50, "tin": 2}
+    other = stocked.post("products", code="balm-40", name="Balm, 40 g", formula="balm", fill_g=40)["code"]
+    boxed = stocked.post("runs", product="box", units=1, used=[{"material": other, "quantity": 2, "instead_of": "balm-50"}])
+    assert {use["material"]: use["quantity"] for use in boxed["used"]} == {"balm-40": 2}
+
+
+def test_a_day_out_of_range_is_said_as_a_day(bench: Bench) -> None:
+    asked = bench.client.get("/v1/checks?product=balm-50&units=2&by=1999-01-01").json()
+    told = _refused(bench, "checks", wants=[{"product": "balm-50", "units": 2}], by="1999-01-01")
+    for answer, where in ((asked, "parameter"), (told, "pointer")):
+        assert answer["detail"] == "by: must be at least 2000-01-01"
+        field = {"detail": "must be at least 2000-01-01", "given": "1999-01-01", "allowed": "at least 2000-01-01"}
+        assert answer["errors"] == [{"detail": field["detail"], where: "by" if where == "parameter" else "#/by", **field}]
+
+
 def test_words_of_a_form_stay_words(stocked: Bench) -> None:
     form = {"product": "balm-50", "units": "2", "note": "true", "made_by": "False", "strict": "true"}
     made = stocked.client.post("/v1/runs", data=form)

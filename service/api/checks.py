@@ -10,7 +10,7 @@ from service.actions import checks
 from service.api import deps
 from service.api.docs import doc
 from service.errors import NotFound
-from service.shapes.base import CODE
+from service.shapes.base import CODE, FIRST_DAY, LAST_DAY
 from service.shapes.checks import CheckIn, CheckOut
 
 router = APIRouter(prefix="/v1/checks", tags=["Checks"])
@@ -28,7 +28,7 @@ def get_check(
     request: Request,
     product: Annotated[str, Query(pattern=CODE)],
     units: Annotated[int, Query(ge=1, le=1_000_000)],
-    by: date | None = None,
+    by: Annotated[date | None, Query(ge=FIRST_DAY, le=LAST_DAY)] = None,
     use_finished: bool = True,
 ) -> Response:
     """The same for one product, fit for a phone."""

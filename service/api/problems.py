@@ -96,6 +96,8 @@ def _shown(value: Any) -> Any:
         return value
     if isinstance(value, int) and abs(value) < 2**53:
         return value
+    if isinstance(value, date):
+        return value.isoformat()
     try:
         text = value if isinstance(value, str) else _text(value)
     except (TypeError, ValueError, OverflowError, RecursionError):
@@ -167,11 +169,16 @@ def _wrong(one: Any) -> FieldError:
 
 
 def _limits(context: Mapping[str, Any]) -> dict[str, Any]:
-    """What a validation error says is allowed, with patterns in words and decimals as numbers."""
-    said = {
-        name: re.sub(r"^Decimal\('(.+)'\)$", r"\1", value) if isinstance(value, str) else value for name, value in context.items()
-    }
+    """What a validation error says is allowed, with patterns in words, decimals and days as people write them."""
+    said = {name: _plainly(str(value)) for name, value in context.items()}
     return said | ({"pattern": FORMS.get(said["pattern"], f"text like {said['pattern']}")} if "pattern" in said else {})
+
+
+def _plainly(value: str) -> str:
+    """A limit as the validator tells it, without its type."""
+    if day := re.fullmatch(r"datetime\.date\((\d+), (\d+), (\d+)\)", value):
+        return date(*map(int, day.groups())).isoformat()
+    return re.sub(r"^Decimal\('(.+)'\)$", r"\1", value)
 
 
 async def _refused(request: Request, error: Exception) -> Response:

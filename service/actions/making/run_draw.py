@@ -63,11 +63,15 @@ def really_used(scope: Scope, target: Target, run: Performed, items: Mapping[str
         item = items[use.material]
         quantity = quantity_in(use.quantity, item.unit, f"#/used/{n}/quantity")
         mine = [at for at, need in enumerate(needs) if need.item_id == item.id]
+        if mine and use.instead_of is not None:
+            said = f"is for what is not on the sheet: tell the whole quantity of '{item.code}', and 0 of '{use.instead_of}'"
+            raise Invalid.field(f"#/used/{n}/instead_of", said, use.instead_of)
         if mine:
             _restate(needs, mine, quantity)
         elif use.instead_of is not None:
             _substitute(needs, n, use, item, quantity, items, stated)
         else:
+            _may_be_used(n, item, "addition")
             needs.append(Need(item.id, quantity, "addition"))
             target.warnings.append(
                 {
@@ -77,6 +81,12 @@ def really_used(scope: Scope, target: Target, run: Performed, items: Mapping[str
                 }
             )
     return needs
+
+
+def _may_be_used(n: int, item: ItemRow, part: str) -> None:
+    """A product goes into a set alone."""
+    if item.kind == "product" and part != "content":
+        raise Invalid.field(f"#/used/{n}/material", "is a product: a run uses materials", item.code, "a material")
 
 
 def _restate(needs: list[Need], mine: Sequence[int], quantity: int) -> None:
@@ -95,6 +105,7 @@ def _substitute(
     if not mine:
         raise Invalid.field(f"#/used/{n}/instead_of", "is not on the sheet", use.instead_of)
     part = needs[mine[0]]
+    _may_be_used(n, item, part.part)
     needs.append(replace(part, item_id=item.id, quantity=quantity, instead_of=stood_in.id))
     if use.instead_of not in stated:
         for at in mine:
