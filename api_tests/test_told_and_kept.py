@@ -137,6 +137,30 @@ def test_a_bulk_follows_from_its_formula(bench: Bench) -> None:
     assert bench.get("materials/balm")["shelf_life_days"] == 77
 
 
+def test_an_edit_is_found_by_its_code_and_nothing_told_is_no_edit(stocked: Bench) -> None:
+    lot = stocked.get("lots?item=wax")["items"][0]["code"]
+    told = {"status": "quarantined", "status_reason": "smells", "note": "second sniff"}
+    assert stocked.client.patch(f"/v1/lots/{lot}", json=told).status_code == 200
+    untouched = stocked.client.patch(f"/v1/lots/{lot}", json={})
+    assert (untouched.status_code, untouched.json()["sentence"]) == (200, f"Lot {lot} is as it was.")
+    edits = stocked.get(f"documents?lot={lot}&kind=edit")["items"]
+    assert len(edits) == 1
+    edit = stocked.get(f"documents/{edits[0]['document']}")
+    assert (edit["note"], edit["set"]["status"], edit["set"]["status_reason"]) == ("second sniff", "quarantined", "smells")
+    assert edit["movements"] == []
+
+
+def test_a_correction_is_found_by_its_code_with_what_it_set_and_moved(stocked: Bench) -> None:
+    receipt = stocked.post("receipts", material="oil", quantity=500)
+    correction = stocked.post(f"receipts/{receipt['receipt']}/correction", quantity=450, note="weighed again")["correction"]
+    assert stocked.get(f"receipts/{receipt['receipt']}")["corrections"] == [correction]
+    shown = stocked.get(f"documents/{correction}")
+    assert (shown["kind"], shown["corrects"], shown["note"]) == ("correction", receipt["receipt"], "weighed again")
+    assert shown["set"]["quantity"] == 450
+    assert shown["movements"] == [{"item": "oil", "lot": receipt["lot"], "quantity": -50, "cost": None}]
+    assert stocked.client.get("/v1/documents/K-9999").status_code == 404
+
+
 def test_a_place_is_for_production_or_not(bench: Bench) -> None:
     bench.post("receipts", material="wax", quantity=5, place="shelf")
     assert _refused(bench, "places/shelf", method="PATCH", production=None)["errors"][0]["pointer"] == "#/production"

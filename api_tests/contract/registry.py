@@ -283,6 +283,7 @@ ENTRIES: dict[str, Entry] = {
     "GET /v1/reversals": Entry("read", lambda _: Ask(query={"limit": 200}), "empty"),
     "GET /v1/reversals/{reversal}": Entry("read", lambda w: Ask({"reversal": w.reversal()["reversal"]})),
     "GET /v1/documents": Entry("read", lambda w: Ask(query={"limit": 200}), "empty"),
+    "GET /v1/documents/{document}": Entry("read", lambda w: Ask({"document": w.count()["count"]})),
     "POST /v1/checks": Entry("read", lambda w: Ask(body=_wants(w))),
     "GET /v1/checks": Entry("read", lambda w: Ask(query={"product": w.product, "units": 3})),
     "POST /v1/runs": Entry("record", lambda w: Ask(body={"product": w.product, "units": 2, "plan": "none"})),

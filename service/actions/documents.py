@@ -8,6 +8,7 @@ from sqlalchemy import Row
 from service.actions import papers, stock
 from service.actions.paging import onward
 from service.actions.scope import Scope
+from service.errors import NotFound
 from service.store import papers as paper_store
 from service.store.papers import Wanted
 
@@ -31,6 +32,16 @@ def list_(scope: Scope, of: Wanted, after: int | None, limit: int) -> tuple[list
     rows = paper_store.all_of(scope.connection, scope.workshop.id, of, after, limit + 1)
     named = stock.linked_codes(scope, rows[:limit])
     return [_shown(scope, row, named) for row in rows[:limit]], onward(rows, limit)
+
+
+def show(scope: Scope, code: str) -> dict[str, Any]:
+    """A paper of any kind by its code, with what it told and moved."""
+    row = paper_store.by_code(scope.connection, scope.workshop.id, code)
+    if row is None:
+        raise NotFound(f"there is no document '{code}'")
+    facts = papers.facts_of(row)
+    told = {"note": facts.get("note") or facts.get("reason"), "set": facts.get("set")}
+    return _shown(scope, row, stock.linked_codes(scope, [row])) | told | {"movements": stock.changes(scope, [row])[row.id]}
 
 
 def _shown(scope: Scope, row: Row[Any], named: Any) -> dict[str, Any]:

@@ -54,6 +54,8 @@ def edit(scope: Scope, code: str, patch: LotPatch) -> dict[str, Any]:
     lot = papers.lot_of(scope, code, "code")
     when = papers.happened(scope, patch.effective_on, "#/effective_on")
     papers.must_be_there(scope, lot, when[0])
+    if not sent and not patch.note:
+        return show(scope, code) | {"moved": [], "warnings": [], "sentence": f"Lot {code} is as it was."}
     followed = keep(scope, lot, _facts(scope, sent, when[0]), when, patch.note)
     answer = show(scope, code) | {"moved": [], "warnings": [], "sentence": f"Lot {code} is changed."}
     return papers.told(answer, followed)

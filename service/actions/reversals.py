@@ -12,7 +12,6 @@ from service.actions.late.redraw import Redraw
 from service.actions.paging import onward
 from service.actions.scope import Scope
 from service.actions.selling import orders
-from service.core.units import money_out, quantity_out
 from service.errors import AlreadyReversed, Conflict, FieldError, Forbidden, NotFound, StillNamed
 from service.shapes.papers import ReversalIn
 from service.store import items, ledger, lots, replay, runs
@@ -69,23 +68,13 @@ def list_(scope: Scope, after: int | None, limit: int) -> tuple[list[dict[str, A
 
 
 def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
-    moves = paper_store.movements_of(scope.connection, scope.workshop.id, [row.id for row in rows])
-    known = stock.items_of(scope, {move.item_id for move in moves})
+    moved = stock.changes(scope, rows)
     of = paper_store.by_ids(scope.connection, scope.workshop.id, {row.reverses_id for row in rows})
     return [
         {
             "reversal": row.code,
             **papers.facts_of(row),
-            "movements": [
-                {
-                    "item": known[move.item_id].code,
-                    "lot": None if move.lot_id == move.item_id else move.lot_code,
-                    "quantity": quantity_out(move.quantity, known[move.item_id].unit),
-                    "cost": money_out(move.cost_micro),
-                }
-                for move in moves
-                if move.document_id == row.id
-            ],
+            "movements": moved[row.id],
             "recorded_at": papers.local(scope, row.recorded_at),
             "recorded_by": row.recorded_by,
             "warnings": [],

@@ -124,6 +124,24 @@ def linked_codes(scope: Scope, rows: Collection[Any]) -> Mapping[int, str]:
     return {key: row.code for key, row in paper_store.by_ids(scope.connection, scope.workshop.id, ids).items()}
 
 
+def changes(scope: Scope, rows: Collection[Any]) -> dict[int, list[dict[str, Any]]]:
+    """What each of these documents moved by itself, lot by lot (null: unbooked)."""
+    moves = paper_store.movements_of(scope.connection, scope.workshop.id, [row.id for row in rows])
+    known = items_of(scope, {move.item_id for move in moves})
+    found: dict[int, list[dict[str, Any]]] = {row.id: [] for row in rows}
+    for move in moves:
+        item = known[move.item_id]
+        found[move.document_id].append(
+            {
+                "item": item.code,
+                "lot": None if move.lot_id == move.item_id else move.lot_code,
+                "quantity": quantity_out(move.quantity, item.unit),
+                "cost": money_out(move.cost_micro),
+            }
+        )
+    return found
+
+
 def _movement_dict(scope: Scope, item: ItemRow, row: Row[Any], named: Mapping[int, str]) -> dict[str, Any]:
     return {
         "document": row.document_code,

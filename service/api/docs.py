@@ -29,6 +29,7 @@ GIVEN: dict[str, dict[str, Any]] = {  # what stands in an address, as the demo w
     "/v1/places/{place}": {"place": "cold shelf"},
     "/v1/splits/{split}": {"split": "S-0001"},
     "/v1/counts/{count}": {"count": "C-0001"},
+    "/v1/documents/{document}": {"document": "R-0001"},
     "/v1/disposals/{disposal}": {"disposal": "D-0001"},
     "/v1/reversals/{reversal}": {"reversal": "V-0001"},
     "/v1/checks": {"product": "heather-balm-60", "units": 48},

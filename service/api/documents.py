@@ -10,7 +10,7 @@ from service.api import deps
 from service.api.docs import doc
 from service.api.pages import Page
 from service.shapes.base import CODE
-from service.shapes.papers import DocumentKind, DocumentOut
+from service.shapes.papers import DocumentKind, DocumentOut, DocumentShown
 
 router = APIRouter(prefix="/v1/documents", tags=["Documents"])
 
@@ -36,3 +36,9 @@ def get_documents(
         return documents.list_(scope, wanted, page.after_id(), page.limit)
 
     return deps.list_(request, listed)
+
+
+@router.get("/{document}", **doc("Show a document of any kind", answer=DocumentShown, problems=("not-found",)))
+def get_document(request: Request, document: str) -> Response:
+    """An edit or a correction shows what it set; every paper what it moved by itself, and what it is linked to."""
+    return deps.read(request, lambda scope: documents.show(scope, document))

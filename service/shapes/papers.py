@@ -275,3 +275,11 @@ class DocumentOut(Linked):
     happened_at: str | None
     recorded_at: str
     recorded_by: str
+
+
+class DocumentShown(DocumentOut):
+    """A paper with its note or reason, what it set anew (of an edit or a correction), and what it moved by itself."""
+
+    note: str | None
+    set: dict[str, Any] | None
+    movements: list[Change]
