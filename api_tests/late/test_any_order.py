@@ -102,11 +102,14 @@ def unlike(first: Read, other: Read) -> list[str]:
     """Where two ends differ; a paper's money may by a millionth for each movement."""
     found = [
         f"{name}: {getattr(first, name)} and {getattr(other, name)}"
-        for name in ("worth", "unbooked", "draws", "differences", "opened", "use_by")
+        for name in ("worth", "unbooked", "draws", "differences")
         if getattr(first, name) != getattr(other, name)
         and not (name == "worth" and _near(first.worth, other.worth, made_only=True))
     ]
-    held = [{name: grams for name, grams in books.lots.items() if grams} for books in (first, other)]
+    held = [
+        {name: (grams, books.opened[name], books.use_by[name]) for name, grams in books.lots.items() if grams}
+        for books in (first, other)
+    ]
     found += [f"on hand: {held[0]} and {held[1]}"] if held[0] != held[1] else []
     found += [] if _near(first.costs, other.costs) else [f"costs: {first.costs} and {other.costs}"]
     return found
