@@ -44,6 +44,8 @@ def _competes(paper: Paper, told: list[Paper]) -> bool:
 
 def undecided(paper: Paper, told: list[Paper]) -> bool:
     """A second cost or quantity of one lot; a paper about one that is reversed; one that names a lot before it came."""
+    if "own " in str(paper):
+        return True  # whether a count finds a lot of its own hangs on what was told before
     if isinstance(paper, Correction):
         return any(isinstance(one, Correction) and one.target == paper.target for one in told)
     if isinstance(paper, Reversal):
