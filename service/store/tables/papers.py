@@ -58,7 +58,9 @@ class Line(SQLModel, table=True):
     __table_args__ = (
         of("document", "document_id"),
         of("item", "item_id"),
-        Index(None, "workshop_id", "item_id", "paper"),
+        Index(
+            "ix_line_item", "workshop_id", "item_id", "paper", "document_id", "n", "quantity", "lot_id", "place"
+        ),  # all a redraw reads
         Index(
             "ix_line_lot",
             "workshop_id",
@@ -112,7 +114,7 @@ class Movement(SQLModel, table=True):
     __table_args__ = (
         of("document", "document_id"),
         of("lot", "lot_id"),
-        Index("ix_movement_lot", "workshop_id", "lot_id"),
+        Index("ix_movement_lot", "workshop_id", "lot_id", "document_id", "n", "line", "quantity"),  # the same
         WITHOUT_ROWID,
     )
     workshop_id: int = key()
