@@ -177,7 +177,7 @@ class Clerk(Till):
             if lot.received <= piece.key[0]:
                 self._settle(piece, lot, max(0, lot.on_hand - paper.counted))
         self.differences[paper.name] = paper.counted - lot.on_hand
-        lot.on_hand, lot.arrived = paper.counted, True
+        lot.on_hand, lot.arrived = paper.counted, lot.arrived or paper.counted > 0
 
     def _count_item(self, key: Key, paper: Count) -> None:
         self._take_as_used(paper)
