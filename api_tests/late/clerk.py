@@ -120,7 +120,7 @@ class Clerk(Till):
 
     def _dispose(self, key: Key, paper: Paper) -> None:
         assert isinstance(paper, Disposal)
-        lot = self.lots[paper.lot]
+        lot = self._named(paper.lot)
         taken = min(lot.on_hand, paper.grams)
         self._take(paper.name, lot, taken, key)
         self._leave_unbooked(paper.name, lot.item, paper.grams - taken, key)
@@ -142,7 +142,7 @@ class Clerk(Till):
             need = over = paper.grams * share // 100
             for one, name, grams in paper.named:
                 if one == material:
-                    lot = self.lots[name]
+                    lot = self._named(name)
                     told = need if grams is None else min(grams, over)  # what is named over the need names nothing
                     over -= 0 if grams is None else told
                     taken = min(lot.on_hand if lot.arrived else 0, told, need)
@@ -166,7 +166,7 @@ class Clerk(Till):
     def _count(self, key: Key, paper: Paper) -> None:
         assert isinstance(paper, Count)
         if paper.lot is not None:
-            self._count_lot(key, paper, self.lots[paper.lot])
+            self._count_lot(key, paper, self._named(paper.lot))
         elif paper.place is not None:
             self._count_place(key, paper)
         else:
@@ -177,7 +177,7 @@ class Clerk(Till):
             if lot.received <= piece.key[0]:
                 self._settle(piece, lot, max(0, lot.on_hand - paper.counted))
         self.differences[paper.name] = paper.counted - lot.on_hand
-        lot.on_hand = paper.counted
+        lot.on_hand, lot.arrived = paper.counted, lot.arrived or paper.counted > 0
 
     def _count_item(self, key: Key, paper: Count) -> None:
         self._take_as_used(paper)
@@ -221,6 +221,13 @@ class Clerk(Till):
         lot.statuses.append(((date.min,), "released"))
         lot.places.append(((date.min,), paper.place))
         return lot
+
+    def _named(self, name: str) -> Lot:
+        """The lot of a name; one that a count had found by what was told before may not be there as known now."""
+        if name not in self.lots:
+            key, count = next(one for one in self.counted if name == f"own {one[1].name}")
+            self._own_lot(key, count, 0).arrived = False
+        return self.lots[name]
 
     # The small steps.
 

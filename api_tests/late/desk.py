@@ -141,6 +141,8 @@ class Desk:
     def tell(self, paper: Paper, dry_run: bool = False) -> Any:
         """Post one paper a minute after the last; Refused when the service says no."""
         self.house.now += timedelta(minutes=1)
+        if "own " in str(paper):
+            self.read()  # a lot that a count found is called after the count
         method, path, body = Requests(self.codes, self.documents).of(paper)
         if dry_run:
             body["dry_run"] = True

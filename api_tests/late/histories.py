@@ -42,7 +42,7 @@ class Teller:
     def next(self) -> Paper | None:
         """A paper of a random kind; before all else, often, how long something lasts once opened."""
         self.number += 1
-        if all(isinstance(one, Life) for one in self.told) and self.random.random() < 0.6:
+        if len(self.told) < 2 and all(isinstance(one, Life) for one in self.told) and self.random.random() < 0.6:
             return self.life()
         kinds: Sequence[tuple[int, Callable[[], Paper | None]]] = [
             (4, self.receipt), (4, self.run), (4, self.run_of_named), (2, self.disposal), (2, self.count_of_item),
@@ -77,8 +77,13 @@ class Teller:
                 found += paper.lots if isinstance(paper, Receipt) else [paper.name]
         return found
 
-    def lot(self, day: date, at: int | None) -> str | None:
-        lots = self.lots_by(day, at)
+    def found_by(self, day: date, item: str | None = None) -> list[str]:
+        """Lots that only counts had found, by a day."""
+        lots = [lot for lot in self.books.lots.values() if lot.name.startswith("own ") and item in (None, lot.item)]
+        return [lot.name for lot in lots if lot.received <= day]
+
+    def lot(self, day: date, at: int | None, found: bool = False) -> str | None:
+        lots = self.lots_by(day, at) + (self.found_by(day) if found else [])
         return self.random.choice(lots) if lots else None
 
     # The kinds.
@@ -105,7 +110,7 @@ class Teller:
         formula, grams = self.random.choice(list(FORMULAS)), self.random.choice(GRAMS)
         named: list[tuple[str, str, int | None]] = []
         for material, share in FORMULAS[formula].items():
-            lots, need = self.lots_by(day, at, material), grams * share // 100
+            lots, need = self.lots_by(day, at, material) + self.found_by(day, material), grams * share // 100
             taken = self.random.sample(lots, min(len(lots), self.random.choice([0, 1, 1, 2])))
             most = need if len(taken) == 1 else need // 2
             named += [(material, lot, self.random.choice([None, most, need // 2])) for lot in taken]
@@ -113,7 +118,7 @@ class Teller:
 
     def disposal(self) -> Paper | None:
         day, at = self.moment()
-        lot = self.lot(day, at)
+        lot = self.lot(day, at, found=True)
         return Disposal(f"D{self.number}", day, at, lot, self.random.choice([10, 40, 100])) if lot else None
 
     def split(self) -> Paper | None:
@@ -128,7 +133,7 @@ class Teller:
 
     def count_of_lot(self) -> Paper | None:
         day, at = self.moment()
-        lot = self.lot(day, at)
+        lot = self.lot(day, at, found=True)
         counted = self.random.choice([0, 30, 100])
         return Count(f"C{self.number}", day, at, self.books.lots[lot].item, lot, counted=counted) if lot else None
 

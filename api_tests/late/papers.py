@@ -13,8 +13,8 @@ SET_APART = "shop"  # the place that production does not draw from
 
 
 def receipt_of(lot: str) -> str:
-    """The paper that a lot is called after (a container's stands before its number)."""
-    return lot.split("/")[0]
+    """The paper that a lot is called after: a container's stands before its number, a count's own lot behind `own`."""
+    return lot.removeprefix("own ").split("/")[0]
 
 
 @dataclass(frozen=True)

@@ -44,6 +44,8 @@ def _competes(paper: Paper, told: list[Paper]) -> bool:
 
 def undecided(paper: Paper, told: list[Paper]) -> bool:
     """A second cost or quantity of one lot; a paper about one that is reversed; one that names a lot before it came."""
+    if "own " in str(paper):
+        return True  # whether a count finds a lot of its own hangs on what was told before
     if isinstance(paper, Correction):
         return any(isinstance(one, Correction) and one.target == paper.target for one in told)
     if isinstance(paper, Reversal):
@@ -102,11 +104,14 @@ def unlike(first: Read, other: Read) -> list[str]:
     """Where two ends differ; a paper's money may by a millionth for each movement."""
     found = [
         f"{name}: {getattr(first, name)} and {getattr(other, name)}"
-        for name in ("worth", "unbooked", "draws", "differences", "opened", "use_by")
+        for name in ("worth", "unbooked", "draws", "differences")
         if getattr(first, name) != getattr(other, name)
         and not (name == "worth" and _near(first.worth, other.worth, made_only=True))
     ]
-    held = [{name: grams for name, grams in books.lots.items() if grams} for books in (first, other)]
+    held = [
+        {name: (grams, books.opened[name], books.use_by[name]) for name, grams in books.lots.items() if grams}
+        for books in (first, other)
+    ]
     found += [f"on hand: {held[0]} and {held[1]}"] if held[0] != held[1] else []
     found += [] if _near(first.costs, other.costs) else [f"costs: {first.costs} and {other.costs}"]
     return found
@@ -150,5 +155,5 @@ def test_every_order_of_a_few_papers(at: House, length: int) -> None:
 
 
 def test_random_orders_of_more_papers(at: House) -> None:
-    stories = 500 if SOAK else 2
+    stories = 500 if SOAK else 4
     assert sum(look(at, 9_000 + seed, 9) for seed in range(stories)) > 0

@@ -6,7 +6,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, inspect, text
 
 HEAD = "0013"
-KNOWN = tuple(f"{number:04}" for number in range(1, 13))
+KNOWN = tuple(f"{number:04}" for number in range(1, 14))
 FOLDER = Path(__file__).parent / "migrations"
 LOCK = 0x5711  # one migration at a time on PostgreSQL
 

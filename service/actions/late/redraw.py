@@ -14,7 +14,7 @@ from service.actions import papers
 from service.actions.late import reading
 from service.actions.late.corrections import Corrections
 from service.actions.scope import Scope
-from service.core.stock import costs, lateness
+from service.core.stock import costs, draw, lateness
 from service.core.stock.acts import Counted, Lot
 from service.core.stock.acts import Paper as Step
 from service.core.stock.lateness import BEYOND, OF_PART, Shelves
@@ -187,6 +187,11 @@ class Redraw:
                 balance.opened_on, balance.use_by, balance.touched = lot.opened_on, lot.use_by, True
             if row.parent_id is not None:
                 self._part(row, rows[row.parent_id], lot, shelves.born.get(row.id, {}))
+        for row in rows.values():
+            if row.opened_on is not None and row.id not in shelves.lots and not row.opened_by_hand:  # a count finds it no more
+                balance = self.books.balance(row)
+                balance.opened_on, balance.touched = None, True
+                balance.use_by = draw.last_usable_day(row.expires_on, None, row.opened_life_days)
 
     def _part(self, row: Row[Any], parent: Row[Any], lot: Lot, born: dict[str, Any]) -> None:
         differs = {name: getattr(lot, name) for name in OF_PART if getattr(lot, name) != getattr(row, name)}
