@@ -156,9 +156,17 @@ class Explosion:
         return packed + sum(self.on_lines(formula, item) for formula in self.catalogue.recipes)
 
     def rest_days(self) -> int:
-        """The longest rest of what has to be made."""
-        made = [recipe.rest_days for recipe in self.catalogue.recipes.values() if self.batch(recipe.formula)]
-        return max(made, default=0)
+        """The longest rest of what has to be made, after that of the bulk which has to be made for it."""
+        return max((self.rest_with_inside(formula) for formula in self.catalogue.recipes if self.batch(formula)), default=0)
+
+    def rest_with_inside(self, formula: int) -> int:
+        recipe = self.catalogue.recipes[formula]
+        inside = [item for item, _ in recipe.lines if item in self.catalogue.recipes and self.made_for_others(item)]
+        return recipe.rest_days + max(map(self.rest_with_inside, inside), default=0)
+
+    def made_for_others(self, formula: int) -> bool:
+        lacking = self.mass(formula) - self.from_bulk(formula)
+        return lacking > 0 and any(self.on_lines(outer, formula) for outer in self.catalogue.recipes)
 
 
 def usable(stock: Stock, item: int, day: date) -> int:

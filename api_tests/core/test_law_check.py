@@ -170,6 +170,15 @@ def test_bulk_that_becomes_ready_saves_its_rest() -> None:
     assert (got.day, got.ready_on, got.enough) == (ahead(20), ahead(20), True)
 
 
+def test_bulk_rests_before_what_it_goes_into_does() -> None:
+    """Base rests 7 days and goes into a cream that rests 3: made today it is ready on day 10; by day 12, made on day 2."""
+    recipes = {CREAM: Recipe(CREAM, ((BASE, 1_000_000),), rest_days=3), BASE: Recipe(BASE, ((OIL, 1_000_000),), rest_days=7)}
+    catalogue, stock = Catalogue(recipes, {}), Stock({OIL: [lot(OIL, 100)]}, {}, frozenset())
+    for by, day, ready, enough in ((None, 0, 10, True), (12, 2, 12, True), (9, 0, 10, True)):
+        got = check.best_day(catalogue, stock, Question((Want(CREAM, 100),), TODAY, None if by is None else ahead(by)))
+        assert (got.day, got.ready_on, got.enough) == (ahead(day), ahead(ready), enough)
+
+
 @minimal("rest-of-today")
 def test_what_expires_on_the_way_brings_its_rest_back() -> None:
     """Pots on the shelf last to day 3; later ones would be made and rest 30 days, which is after the day asked for."""

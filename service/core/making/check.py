@@ -91,8 +91,24 @@ def on_day(catalogue: Catalogue, stock: Stock, question: Question, day: date) ->
 
 
 def rest_of(catalogue: Catalogue, needs: Needs) -> int:
-    """Days of rest after the making day: the longest of what is made."""
-    return max((catalogue.recipes[formula].rest_days for formula in needs.batches), default=0)
+    """Days of rest after the making day: the longest way through what is made, as bulk is ready before it goes into others."""
+    days: dict[int, int] = {}
+    for formula in reversed(catalogue.order):
+        if needs.batches[formula]:
+            recipe = catalogue.recipes[formula]
+            inside = [days[item] for item, _ in recipe.lines if item in days and item in needs.first]
+            days[formula] = recipe.rest_days + max(inside, default=0)
+    return max(days.values(), default=0)
+
+
+def _rests(catalogue: Catalogue) -> set[int]:
+    """All that `rest_of` can come to, whatever has to be made."""
+    days: dict[int, set[int]] = {}
+    for formula in reversed(catalogue.order):
+        recipe = catalogue.recipes[formula]
+        before = {0}.union(*(days.get(item, set()) for item, _ in recipe.lines))
+        days[formula] = {recipe.rest_days + some for some in before}
+    return {0}.union(*days.values())
 
 
 def _ready(catalogue: Catalogue, stock: Stock, question: Question, needs: Needs, day: date) -> date:
@@ -122,9 +138,8 @@ def best_day(catalogue: Catalogue, stock: Stock, question: Question) -> Finding:
     today, by = question.today, question.by
     if by is None:
         return on_day(catalogue, stock, question, today)
-    rests = {0} | {recipe.rest_days for recipe in catalogue.recipes.values()}
     edges = {edge for lots in stock.lots.values() for lot in lots for edge in _edges(lot)}
-    days = {day for day in edges | {by - timedelta(days=rest) for rest in rests} if today <= day <= by} | {today}
+    days = {day for day in edges | {by - timedelta(days=rest) for rest in _rests(catalogue)} if today <= day <= by} | {today}
     last: Finding | None = None
     for day in sorted(days, reverse=True):
         finding = on_day(catalogue, stock, question, day)
