@@ -44,6 +44,9 @@ def test_what_stood_in_a_query_is_called_a_parameter(bench: Bench) -> None:
         return [one.get("parameter") for one in answer.json()["errors"]]
 
     assert parameters("checks?product=nope&units=3", 404) == ["product"]
+    assert parameters("products/nope", 404) == ["code"]
+    assert parameters("runs/nope", 404) == ["batch"]
+    assert parameters("places/no/where", 404) == ["place"]
     assert parameters("formulas/balm?version=9", 404) == ["version"]
     for query, name in (
         ("batch_g=0", "batch_g"), ("batch_g=0.0004", "batch_g"), ("fraction=0", "fraction"), ("units=3", "units"),
@@ -81,6 +84,7 @@ def test_a_run_keeps_all_it_is_told(stocked: Bench) -> None:
         assert said in _refused(stocked, "runs", **wrong)["detail"]
     assert stocked.get("runs") == before
     assert _refused(stocked, "runs", formula="balm", fraction=0)["errors"][0]["pointer"] == "#/fraction"
+    assert _refused(stocked, "runs", 404, formula="balm", batch_g=5, version=9)["errors"][0]["pointer"] == "#/version"
     used = [{"material": "shea", "quantity": 5, "instead_of": "nope"}]
     wrong = _refused(stocked, "runs", 404, product="balm-50", units=2, used=used)
     assert wrong["errors"][0]["pointer"] == "#/used/0/instead_of"
@@ -157,6 +161,9 @@ def test_a_correction_is_found_by_its_code_with_what_it_set_and_moved(stocked: B
     shown = stocked.get(f"documents/{correction}")
     assert (shown["kind"], shown["corrects"], shown["note"]) == ("correction", receipt["receipt"], "weighed again")
     assert shown["set"]["quantity"] == 450
+    again = stocked.get(f"receipts/{receipt['receipt']}")
+    assert again["sentence"] == f"450 g of Olive oil booked as lot {receipt['lot']}."
+    assert again["first"]["sentence"] == receipt["sentence"]
     assert shown["movements"] == [{"item": "oil", "lot": receipt["lot"], "quantity": -50, "cost": None}]
     assert stocked.client.get("/v1/documents/K-9999").status_code == 404
 

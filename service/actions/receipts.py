@@ -9,11 +9,11 @@ from service.actions.buying import ordered, purchase_orders
 from service.actions.paging import onward
 from service.actions.receiving import Arrival
 from service.actions.scope import Scope
-from service.core.units import money_in
+from service.core.units import money_in, said_out
 from service.errors import NotFound
 from service.shapes.papers import ReceiptIn
+from service.store import items, purchases
 from service.store import papers as paper_store
-from service.store import purchases
 
 
 def record(scope: Scope, body: ReceiptIn) -> dict[str, Any]:
@@ -65,4 +65,15 @@ def _shown(scope: Scope, rows: list[Row[Any]]) -> list[dict[str, Any]]:
         told |= {"reversed": row.code in gone, "corrections": codes, "moved": []}
         changed = {name: value for name, value in first.items() if told[name] != value} if codes else None
         found.append(told | {"first": changed})
-    return found
+    return _said_now(scope, found)
+
+
+def _said_now(scope: Scope, shown: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """A corrected quantity is the one that is said."""
+    other = [one for one in shown if one["first"] and "quantity" in one["first"]]
+    known = items.by_codes(scope.connection, scope.workshop.id, {one["material"] for one in other})
+    for one in other:
+        item = known[one["material"]]
+        one["first"]["sentence"] = one["sentence"]
+        one["sentence"] = receiving.sentence(item, said_out(one["quantity"], item.unit), one["lots"])
+    return shown

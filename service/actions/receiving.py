@@ -72,7 +72,6 @@ def book(scope: Scope, came: Arrival) -> tuple[dict[str, Any], int]:
         expires, assumed = when[0] + timedelta(days=item.shelf_life_days), True
     made = _lots(scope, came, paper, (expires, assumed))
     codes = [one["code"] for one in made]
-    named = codes[0] if len(codes) == 1 else f"{codes[0]} to {codes[-1]}"
     answer = {
         "receipt": paper.code, "lot": codes[0], "lots": codes, "material": item.code,
         "quantity": quantity_out(quantity, item.unit), "given": came.given, "supplier": came.supplier,
@@ -82,7 +81,7 @@ def book(scope: Scope, came: Arrival) -> tuple[dict[str, Any], int]:
         "recorded_at": papers.local(scope, scope.now), "recorded_by": scope.actor.name,
         "warnings": [*came.warnings, *_warnings(scope, expires), *papers.same_day(scope, [locked], when)],
         "moved": [], **papers.UNLINKED, "reversed": False, "corrections": [], "first": None,
-        "sentence": f"{said(quantity, item.unit)} of {item.name} booked as lot {named}.",
+        "sentence": sentence(item, said(quantity, item.unit), codes),
     }  # fmt: skip
     paper.facts = answer
     stated = [Stated(item.id, locked.paper, one["quantity"], one["id"]) for one in made]
@@ -95,6 +94,12 @@ def book(scope: Scope, came: Arrival) -> tuple[dict[str, Any], int]:
     ledger.post(scope.connection, scope.workshop.id, paper, stated, None, made)
     followed = late.follow(scope, Redraw.begin(scope, paper), {item.id: when[0]})
     return papers.told(answer, followed), paper.id
+
+
+def sentence(item: ItemRow, amount: str, codes: Sequence[str]) -> str:
+    """What was booked, in words."""
+    named = codes[0] if len(codes) == 1 else f"{codes[0]} to {codes[-1]}"
+    return f"{amount} of {item.name} booked as lot {named}."
 
 
 def _lots(scope: Scope, came: Arrival, paper: ledger.Paper, expires: tuple[date | None, bool]) -> list[dict[str, Any]]:

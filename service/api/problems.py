@@ -19,7 +19,7 @@ from starlette.routing import Match
 from service import errors
 from service.api import deps
 from service.api.accept import wants_text
-from service.errors import Busy, FieldError, Invalid, Refusal
+from service.errors import Busy, FieldError, Invalid, NotFound, Refusal
 from service.shapes.base import FORMS
 
 router = APIRouter()
@@ -183,6 +183,9 @@ def _plainly(value: str) -> str:
 
 async def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, Refusal)
+    if isinstance(error, NotFound) and not error.errors:  # what nothing else names stood in the address
+        named = request.path_params.items()
+        error.errors = tuple(FieldError("is not there", parameter=name, given=_shown(value)) for name, value in named)
     return answer(request, error)
 
 

@@ -9,7 +9,7 @@ from service.actions.papers import item_of, lot_of
 from service.actions.scope import Scope
 from service.core.making import scaling
 from service.core.units import quantity_in
-from service.errors import Conflict, Invalid, NotFound
+from service.errors import Conflict, FieldError, Invalid, NotFound
 from service.shapes.runs import RunIn
 from service.store import formulas, products
 from service.store.items import ItemRow
@@ -69,7 +69,8 @@ def _version(scope: Scope, formula: ItemRow, run: RunIn, day: date, planned: int
         return formulas.latest(scope.connection, scope.workshop.id, formula.id, day)
     found = formulas.version(scope.connection, scope.workshop.id, formula.id, wanted)
     if found is None:
-        raise NotFound(f"formula '{formula.code}' has no version {wanted}")
+        error = FieldError("is not there", pointer="#/version", given=wanted)
+        raise NotFound(f"formula '{formula.code}' has no version {wanted}", errors=[error])
     return found
 
 
