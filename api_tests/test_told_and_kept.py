@@ -44,6 +44,8 @@ def test_what_stood_in_a_query_is_called_a_parameter(bench: Bench) -> None:
         return [one.get("parameter") for one in answer.json()["errors"]]
 
     assert parameters("checks?product=nope&units=3", 404) == ["product"]
+    assert parameters("deliveries?supplier=nope", 404) == ["supplier"]
+    assert "404" in bench.client.get("/openapi.json").json()["paths"]["/v1/deliveries"]["get"]["responses"]
     assert parameters("products/nope", 404) == ["code"]
     assert parameters("runs/nope", 404) == ["batch"]
     assert parameters("places/no/where", 404) == ["place"]

@@ -11,7 +11,7 @@ from service.actions.scope import Scope
 from service.core.stock import happening
 from service.core.stock.draw import FOREVER, last_usable_day
 from service.core.stock.movements import Balance
-from service.errors import Invalid, LotNotThereYet, NotFound
+from service.errors import FieldError, Invalid, LotNotThereYet, NotFound
 from service.store import items, ledger, lots
 from service.store import papers as paper_store
 from service.store.items import ItemRow, Locked
@@ -122,7 +122,7 @@ def item_of(scope: Scope, code: str, pointer: str, *kinds: str) -> ItemRow:
     item = items.by_code(scope.connection, scope.workshop.id, code)
     if item is None or (kinds and item.kind not in kinds):
         what = "formula" if kinds == ("bulk",) else " or ".join(kinds) or "item"
-        raise NotFound(f"there is no {what} '{code}'", errors=[_at(pointer, code)])
+        raise NotFound(f"there is no {what} '{code}'", errors=[not_there(pointer, code)])
     return item
 
 
@@ -130,7 +130,7 @@ def lot_of(scope: Scope, code: str, pointer: str) -> Row[Any]:
     """A lot by its code; 404 names the field it stood in."""
     found = lots.by_codes(scope.connection, scope.workshop.id, [code]).get(code)
     if found is None:
-        raise NotFound(f"there is no lot '{code}'", errors=[_at(pointer, code)])
+        raise NotFound(f"there is no lot '{code}'", errors=[not_there(pointer, code)])
     return found
 
 
@@ -150,9 +150,8 @@ def must_be_there(scope: Scope, lot: Row[Any], day: date) -> None:
         raise LotNotThereYet(f"lot {lot.code} came on {since}, after {day}", lot=lot.code, came_on=since)
 
 
-def _at(pointer: str, given: str) -> Any:
-    from service.errors import FieldError
-
+def not_there(pointer: str, given: str) -> FieldError:
+    """A code that is not there, in a field of the body (`#/...`) or in the address."""
     if pointer.startswith("#"):
         return FieldError("is not there", pointer=pointer, given=given)
     return FieldError("is not there", parameter=pointer, given=given)

@@ -20,7 +20,7 @@ async def post_free_delivery(request: Request) -> Response:
     return await deps.write(request, "record", FreeDeliveryIn, deliveries.free)
 
 
-@router.get("", **doc("List deliveries, newest first", answer=DeliveryOut, many=True))
+@router.get("", **doc("List deliveries, newest first", answer=DeliveryOut, many=True, problems=("not-found",)))
 def get_deliveries(request: Request, supplier: str | None = Query(None, max_length=64)) -> Response:
     """As recorded."""
     return deps.list_(request, lambda scope, page: deliveries.list_(scope, supplier, page.after_id(), page.limit))

@@ -221,7 +221,7 @@ def show(scope: Scope, code: str) -> dict[str, Any]:
 
 def list_(scope: Scope, supplier: str | None, after: int | None, limit: int) -> tuple[list[dict[str, Any]], int | None]:
     """Deliveries, newest first."""
-    of = supplier_of(scope, supplier) if supplier is not None else None
+    of = supplier_of(scope, supplier, "supplier") if supplier is not None else None
     rows = purchases.deliveries_page(scope.connection, scope.workshop.id, of.id if of is not None else None, after, limit + 1)
     return _shown(scope, rows[:limit]), onward(rows, limit)
 

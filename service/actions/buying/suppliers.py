@@ -5,6 +5,7 @@ from typing import Any
 
 from sqlalchemy import Row
 
+from service.actions import papers
 from service.actions.buying import taught
 from service.actions.paging import onward
 from service.actions.scope import Scope
@@ -69,7 +70,7 @@ def supplier_of(scope: Scope, code: str, pointer: str | None = None) -> Row[Any]
     """A supplier by its code; 404 names the field it stood in."""
     row = suppliers.by_code(scope.connection, scope.workshop.id, code)
     if row is None:
-        errors = [FieldError("is not there", pointer=pointer, given=code)] if pointer else []
+        errors = [papers.not_there(pointer, code)] if pointer else []
         raise NotFound(f"there is no supplier '{code}'", errors=errors)
     return row
 
