@@ -56,6 +56,18 @@ def test_a_split_keeps_its_parents_facts_and_share_of_the_cost(desk: Desk) -> No
     assert (shown["on_hand"], shown["cost"], left["on_hand"], left["cost"]) == (300, 15, 700, 35)
 
 
+def test_a_part_of_an_open_lot_is_asked_when_it_was_opened(desk: Desk) -> None:
+    desk.ask("PATCH", "materials/oil", {"opened_life_days": 30})
+    lot = receive(desk, 1000, 10)["lot"]
+    make(desk, 100, day(12))
+    told = {"quantity": 100, "split_on": day(20)}
+    part = desk.ask("POST", f"lots/{lot}/splits", told)
+    assert [(one["type"], one["opened_on"]) for one in part["warnings"]] == [("part-of-an-open-lot", day(12))]
+    part = desk.ask("POST", f"lots/{lot}/splits", {**told, "opened_on": day(12)})
+    assert part["warnings"] == []
+    assert desk.ask("GET", f"lots/{part['lot']}")["last_usable_day"] == desk.ask("GET", f"lots/{lot}")["last_usable_day"]
+
+
 def test_a_count_by_place_takes_its_lots_as_one(desk: Desk) -> None:
     parent = receive(desk, 1000, 10)["lot"]
     part = desk.ask("POST", f"lots/{parent}/splits", {"quantity": 300, "place": "market", "split_on": day(12)})["lot"]

@@ -10,6 +10,7 @@ from service.actions.late import late
 from service.actions.late.redraw import Redraw
 from service.actions.paging import onward
 from service.actions.scope import Scope
+from service.core.said import day as said_day
 from service.core.stock import costs, draw, happening
 from service.core.stock.movements import Entries
 from service.core.units import quantity_in, quantity_out, said
@@ -55,8 +56,17 @@ def record(scope: Scope, code: str, body: SplitIn) -> dict[str, Any]:
         since = min(when[0], parent.received_on)
         followed = late.follow(scope, Redraw.begin(scope, paper), {item.id: since})
     answer = show(scope, paper.code)
-    answer["warnings"] += papers.same_day(scope, [locked], when)
+    answer["warnings"] += papers.same_day(scope, [locked], when) + _opening(scope, parent, body)
     return answer if followed is None else papers.told(answer, followed)
+
+
+def _opening(scope: Scope, parent: Row[Any], body: SplitIn) -> list[dict[str, Any]]:
+    """A part counts as closed until it is drawn from; what was taken out of an open container is not."""
+    if body.opened_on is not None or parent.opened_on is None or parent.opened_life_days is None:
+        return []
+    since = said_day(parent.opened_on, scope.today)
+    sentence = f"Lot {parent.code} is open since {since}: if this part comes out of what is open, say `opened_on`."
+    return [{"type": "part-of-an-open-lot", "sentence": sentence, "lot": parent.code, "opened_on": parent.opened_on}]
 
 
 def _part(scope: Scope, body: SplitIn, item: ItemRow, parent: Row[Any], paper: Paper, quantity: int) -> dict[str, Any]:
