@@ -1,6 +1,7 @@
 """The shop's books read back by our own names, and where two ends of one history differ.
 
-Left out: concerns (compared in `test_at_the_bench`) and the cost of a part that holds nothing. Lots that counts found are one sum.
+Left out are concerns, which `test_at_the_bench` compares, and the cost of a part that holds nothing. What counts found in lots of
+its own is one sum for each item, as the service names these lots.
 """
 
 from collections import defaultdict

@@ -1,10 +1,10 @@
 """Random days of the shop: papers in order of happening, each of which fits those before it."""
 
+from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from random import Random
-from typing import Any
 
 from late.desk import told
 from late.papers import Paper
@@ -12,6 +12,7 @@ from late.shop import AFTERWARDS, OPENED, Body, Slip
 
 LINES = {"balm": ("shea", "oil"), "cream": ("balm", "oil")}  # of each formula
 FORMULA = {"jar": "balm", "pot": "cream"}
+FIRST = OPENED.date()
 LAST = AFTERWARDS.date() - timedelta(days=2)
 
 
@@ -36,17 +37,17 @@ class Days:
     random: Random
     slips: list[Slip] = field(default_factory=list)
     lots: list[Lot] = field(default_factory=list)
-    found: list[Lot] = field(default_factory=list)  # what a count may find: nameless
-    day: date = OPENED.date()
+    dated: dict[tuple[str, date], list[str]] = field(default_factory=lambda: defaultdict(list))  # papers by their lots
+    day: date = FIRST
     at: int | None = None  # minutes after midnight
     done: set[tuple[str, str]] = field(default_factory=set)  # what was corrected or reversed, and in what
 
     def history(self, length: int) -> list[Slip]:
         """So many papers, or as many as there are days for."""
         kinds: Sequence[tuple[float, Callable[[], Slip | None]]] = [
-            (4, self.receipt), (2, self.filling), (1, self.bulk), (1, self.mixed_filling), (2, self.shipment), (1, self.disposal),
-            (1, self.split), (1, self.count_of_item), (1, self.count_of_lot), (1, self.edit), (1, self.right_receipt),
-            (0.5, self.right_run), (0.5, self.giving_back), (1, self.reversal),
+            (5, self.receipt), (2, self.filling), (1, self.bulk), (1, self.mixed_filling), (2, self.shipment), (1, self.disposal),
+            (2, self.split), (1, self.count_of_item), (1, self.count_of_lot), (2, self.edit), (2, self.right_receipt),
+            (1, self.right_run), (1, self.giving_back), (2, self.reversal),
         ]  # fmt: skip
         while len(self.slips) < length and self.day < LAST:
             self._later()
@@ -83,11 +84,14 @@ class Days:
         return self.random.choice(found) if found else None
 
     def _making(self, slip: Slip, *made: Lot) -> Slip:
-        """A paper with the lots it makes; it is told after others that make lots of the same item and receipt day."""
-        days = [(lot.item, lot.received) for lot in made]
-        tied = {lot.paper: None for lot in [*self.lots, *self.found] if (lot.item, lot.received) in days}
-        self.lots += [lot for lot in made if lot.name]
-        self.found += [lot for lot in made if not lot.name]
+        self.lots += made
+        return self._dated(slip, *((lot.item, lot.received) for lot in made))
+
+    def _dated(self, slip: Slip, *made: tuple[str, date]) -> Slip:
+        """A paper with lots of some items and receipt days; it is told after others that have the same."""
+        tied = {paper: None for one in made for paper in self.dated[one]}
+        for one in made:
+            self.dated[one].append(slip.name)
         return replace(slip, tied=tuple(tied))
 
     # The kinds.
@@ -178,7 +182,7 @@ class Days:
         counted = self.random.choice([0, 1, 3] if item in ("jar", "tin") else [0, 40, 130])
         what = {"product" if item == "jar" else "material": item}
         slip = self._slip("counts", {**what, "counted": counted, "counted_at": self._when})
-        return self._making(slip, Lot("", item, slip.name, self.day))
+        return self._dated(slip, (item, self.day))
 
     def count_of_lot(self) -> Slip | None:
         lot = self._of("oil", "shea")
@@ -202,23 +206,19 @@ class Days:
 
     def right_receipt(self) -> Slip | None:
         """Its cost, quantity or expiry, each once."""
-        change: dict[str, Any] = self.random.choice([
-            {"cost": self.random.choice([5, 40])}, {"quantity": self.random.choice([2, 7, 30, 150, 500])}, {"expires_on": self._in(1)},
-        ])  # fmt: skip
-        return self._correction("receipts", change)
+        quantity = self.random.choice([2, 7, 30, 150, 500])
+        changes: list[Body] = [{"cost": self.random.choice([5, 40])}, {"quantity": quantity}, {"expires_on": self._in(1)}]
+        return self._correction("receipts", self.random.choice(changes))
 
     def right_run(self) -> Slip | None:
         return self._correction("runs", {"units": self.random.choice([1, 2, 5])})
 
-    def _correction(self, noun: str, change: dict[str, Any]) -> Slip | None:
-        told = [
-            one
-            for one in self._standing(noun)
-            if (one.name, *change) not in self.done and (noun == "receipts" or "units" in (one.body or {}))
-        ]
-        if not told:
+    def _correction(self, noun: str, change: Body) -> Slip | None:
+        free = [one for one in self._standing(noun) if (one.name, *change) not in self.done]
+        papers = [one for one in free if noun == "receipts" or "units" in (one.body or {})]
+        if not papers:
             return None
-        target = self.random.choice(told).name
+        target = self.random.choice(papers).name
         self.done.add((target, *change))
         return self._slip(f"{noun}/${target}/correction", change, target)
 
