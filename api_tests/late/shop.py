@@ -1,4 +1,4 @@
-"""A whole shop: two masses of which one is in the other, jars and pots of them, tins, tubs with an opened life, a market stall."""
+"""A whole shop: two balms of which one is in the other, their jars and pots, tins, tubs with an opened life, a market stall."""
 
 import json
 from dataclasses import dataclass

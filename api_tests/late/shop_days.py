@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from random import Random
 
-from late.desk import told
+from late.asking import told
 from late.papers import Paper
 from late.shop import AFTERWARDS, OPENED, Body, Slip
 

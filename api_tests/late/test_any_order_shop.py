@@ -1,7 +1,7 @@
 """A whole shop's history told in order of happening, and shuffled weeks later, ends with the same books.
 
-Left out, as nothing can decide them: what `shop_days` does not make up; papers that are refused; histories in which a batch starts
-with another status, which stands as recorded (a lot that it names was not yet known to be unfit).
+Left out, as nothing can decide them: what `shop_days` does not make up; papers that are refused; histories in which a batch is
+released at first in one order only, which stands as recorded (a lot that it names was not yet known to be unfit).
 """
 
 from collections import Counter
@@ -27,7 +27,7 @@ def look(at: House, seed: int) -> str:
     """Compares both ends of one history; says whether it could."""
     random = Random(seed)
     first, second = Shop(at), Shop(at)
-    told = first.told_in_order(Days(random).history(random.randint(7, 12)))
+    told = first.told_in_order(Days(random).history(random.randint(6, 11)))
     order = shuffled(random, told)
     if second.told_late(order) != order:
         return "refused"
