@@ -43,15 +43,16 @@ class Days:
     done: set[tuple[str, str]] = field(default_factory=set)  # what was corrected or reversed, and in what
 
     def history(self, length: int) -> list[Slip]:
-        """So many papers, or as many as there are days for."""
+        """So many papers, or as many as there are days for: deliveries, fillings, and of half the other kinds."""
         kinds: Sequence[tuple[float, Callable[[], Slip | None]]] = [
-            (5, self.receipt), (2, self.filling), (1, self.bulk), (1, self.mixed_filling), (2, self.shipment), (1, self.disposal),
-            (2, self.split), (1, self.count_of_item), (1, self.count_of_lot), (2, self.edit), (2, self.right_receipt),
-            (1, self.right_run), (1, self.giving_back), (2, self.reversal),
+            (1, self.bulk), (1, self.mixed_filling), (2, self.shipment), (1, self.disposal), (2, self.split),
+            (1, self.count_of_item), (1, self.count_of_lot), (2, self.edit), (2, self.right_receipt), (1, self.right_run),
+            (1, self.giving_back), (2, self.reversal),
         ]  # fmt: skip
+        some = [(3, self.receipt), (3, self.filling), *self.random.sample(kinds, len(kinds) // 2)]
         while len(self.slips) < length and self.day < LAST:
             self._later()
-            made = self.random.choices([kind for _, kind in kinds], [weight for weight, _ in kinds])[0]()
+            made = self.random.choices([kind for _, kind in some], [weight for weight, _ in some])[0]()
             if made is not None:
                 self.slips.append(made)
         return self.slips
@@ -171,8 +172,8 @@ class Days:
         lot = self._of("oil", "shea", "jar")
         if lot is None:
             return None
-        quantity = self.random.choice([1, 2] if lot.item == "jar" else [10, 40])
-        body = {"quantity": quantity, "split_on": self._when, "place": self.random.choice(["market", "bench"])}
+        quantity = self.random.choice([1, 2] if lot.item == "jar" else [20, 80])
+        body = {"quantity": quantity, "split_on": self._when, "place": self.random.choice(["market", "market", "bench"])}
         slip = self._slip(f"lots/${lot.name}/splits", body, lot.paper)
         return self._making(slip, Lot(f"{slip.name}_part", lot.item, slip.name, lot.received))
 
