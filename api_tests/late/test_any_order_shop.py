@@ -26,14 +26,19 @@ def judged(in_order: Shop, late: Shop) -> list[str]:
 def look(at: House, seed: int) -> str:
     """Compares both ends of one history; says whether it could."""
     random = Random(seed)
-    first, second = Shop(at), Shop(at)
-    told = first.told_in_order(Days(random).history(random.randint(6, 11)))
-    order = shuffled(random, told)
-    if second.told_late(order) != order:
-        return "refused"
-    if first.started != second.started:
-        return "started otherwise"
-    if judged(first, second):
+    history = Days(random).history(random.randint(6, 11))
+    try:
+        first, second = Shop(at), Shop(at)
+        told = first.told_in_order(history)
+        order = shuffled(random, told)
+        if second.told_late(order) != order:
+            return "refused"
+        if first.started != second.started:
+            return "started otherwise"
+        wrong = judged(first, second)
+    except AssertionError as error:  # an answer that no paper may have
+        pytest.fail("\n".join([f"seed {seed}", str(error), *map(str, history)]))
+    if wrong:
         pytest.fail(f"seed {seed}\n{shortest(at, told, order)}")
     return "compared"
 
