@@ -254,6 +254,11 @@ STORIES: dict[str, list[Paper]] = {
         Receipt("L1", the(16), 215, "oil", 150, expires=the(20), cost=10, status="quarantined"),
         Restated("K1", the(20), 0, "B1", 50),
     ],
+    "what a count cleared is costed at what came later on its day": [
+        Run("B1", the(17), None, "solo", 150),
+        Count("C1", the(17), 245, "oil", counted=30),
+        Receipt("L1", the(17), 315, "oil", 300, expires=the(19), cost=23),
+    ],
 }
 
 

@@ -34,9 +34,13 @@ def in_order(locked: Locked, rank: int) -> bool:
 
 
 def moves_nothing(scope: Scope, item: int, locked: Locked, rank: int, day: date) -> bool:
-    """Whether an arrival moves nothing: nothing waits for it, and it is in order or only arrivals came since."""
+    """Whether an arrival moves nothing: nothing waits for it, and it is in order or only arrivals came since.
+
+    What a count of that day cleared is costed at what came by that day, too.
+    """
     connection, workshop = scope.connection, scope.workshop.id
-    if lots.with_unbooked(connection, workshop, [item]):
+    counted = locked.counted_on is not None and locked.counted_on >= day
+    if counted or lots.with_unbooked(connection, workshop, [item]):
         return False
     return in_order(locked, rank) or replay.only_came(connection, workshop, item, day)
 
