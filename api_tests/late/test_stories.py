@@ -254,6 +254,13 @@ STORIES: dict[str, list[Paper]] = {
         Receipt("L1", the(16), 215, "oil", 150, expires=the(20), cost=10, status="quarantined"),
         Restated("K1", the(20), 0, "B1", 50),
     ],
+    "what a count found is counted again with its place": [
+        Count("C1", the(16), 115, "oil", place="shelf", counted=100),
+        Receipt("L1", the(15), 105, "wax", 200, expires=the(16), cost=23, place=SET_APART),
+        Run("B1", the(18), None, "mix", 200, (("oil", "own C1", 60), ("wax", "L1", None)), "quarantined"),
+        Count("C2", the(18), 125, "oil", place="shelf", counted=0),
+        Run("B2", the(18), 145, "solo", 200, (("oil", "own C1", 200),)),
+    ],
     "what a count cleared is costed at what came later on its day": [
         Run("B1", the(17), None, "solo", 150),
         Count("C1", the(17), 245, "oil", counted=30),

@@ -35,6 +35,8 @@ class Kept:
             case Counted():
                 for lot in self._counted(paper.act):
                     self._ends[lot].append(paper.order)
+                if (own := paper.act.own) is not None:  # where a gain falls that no lot is there for
+                    self._places.setdefault(own.id, self._ahead.pop(own.id, own.place))
         for lot, quantity in _names(paper.act):
             self._at[lot].append(paper.order)
             self._to[lot].append((self._to[lot][-1] if self._to[lot] else 0) + quantity)
