@@ -52,9 +52,8 @@ def _money(scope: Scope, redraw: Redraw) -> list[Moved]:
     ]
 
 
-def _pairs(item: ItemRow, some: list[Moved], codes: dict[int, str]) -> list[Pair]:
+def _pairs(item: ItemRow, net: list[Moved], codes: dict[int, str]) -> list[Pair]:
     """Match what came back to lots with what was taken instead."""
-    net = _net(some)
     back = [[one.lot, one.quantity] for one in net if one.quantity > 0]
     shown = []
     for one in [one for one in net if one.quantity < 0]:

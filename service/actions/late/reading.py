@@ -18,7 +18,6 @@ from service.store.items import ItemRow
 
 LOT_FACTS = {"status", "expires_on", "retest_on", "ready_on", "opened_on", "opened_by_hand", "place", "set_apart"}
 NO_LOTS: frozenset[int] = frozenset()
-NO_NAMES: frozenset[str] = frozenset()
 DATES = ("expires_on", "retest_on", "ready_on", "opened_on", "received_on")
 
 
@@ -207,7 +206,8 @@ class _Beside:
                 return ((Edited(line.lot_id, facts), happening.CAME, 0),)
             case "split":
                 said = frozenset(json.loads(str(by.facts)).get("told", ()))
-                said |= {"set_apart"} if "place" in said else NO_NAMES  # whether production draws from there goes with it
+                if "place" in said:  # whether production draws from there goes with it
+                    said |= {"set_apart"}
                 divided = Divided(line.lot_id, arrived(self.children[by.id]), -line.quantity, said)
                 return ((divided, happening.SPLIT, 0),)
             case "disposal":
