@@ -109,9 +109,8 @@ class Counted(NamedTuple):
 Act = Came | Edited | Named | Assumed | Gone | Divided | Counted
 
 
-Order = tuple[
-    int, int, int, bool
-]  # rank (happening), the item's order of recording, line, whether it is the assumed part of a draw
+# Rank (happening), the item's order of recording, line, whether it is the assumed part of a draw.
+Order = tuple[int, int, int, bool]
 
 
 class Paper(NamedTuple):
